@@ -1,13 +1,15 @@
 """Set up and run, with nothing but Python 3.11 or newer and pip.
 
     python3 start.py demo     plan and rehearse the demo; prints where the report is
+    python3 start.py page     open the page of a demo folder, with a simulated rig to try it on
     python3 start.py tests    run all tests
 
-Both create an environment of their own in .venv beside this file, and install what they need into it.
+All create an environment of their own in .venv beside this file, and install what they need into it.
 """
 
 import hashlib
 import os
+import shutil
 import subprocess
 import sys
 import venv
@@ -17,6 +19,7 @@ HERE = Path(__file__).resolve().parent
 ENVIRONMENT = HERE / ".venv"
 PYTHON = ENVIRONMENT / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 PLAN, OUT = HERE / "demo-plan.json", HERE / "demo-out"
+FOLDER, RIG = HERE / "demo-page", "127.0.0.1:8361"
 
 
 def prepare(extra: str) -> None:
@@ -49,6 +52,30 @@ def demo() -> None:
     run([*fullturn, "rehearse", str(PLAN), "--out", str(OUT), "--replace"])
 
 
+def page() -> None:
+    """Open the page of the demo folder, with a simulated rig behind it; both end with Ctrl-C."""
+    prepare("[page]")
+    fullturn = [str(PYTHON), "-m", "controller"]
+    kit, plan = FOLDER / "kit.toml", FOLDER / "plan.json"
+    FOLDER.mkdir(exist_ok=True)
+    if not kit.exists():
+        shutil.copyfile(HERE / "sim/demo/kit.toml", kit)
+    if not plan.exists():
+        run([*fullturn, "plan", str(kit), "--out", str(plan)])
+    simulate = [*fullturn, "simulate", "--kit", str(kit), "--tcp", RIG]
+    rig = subprocess.Popen(simulate, cwd=HERE, stdout=subprocess.PIPE, text=True)
+    try:
+        print(rig.stdout.readline() if rig.stdout else "", end="", flush=True)  # it is there, or has said why not
+        if rig.poll():
+            sys.exit(rig.returncode)
+        run([*fullturn, "page", str(FOLDER), "--port", f"socket://{RIG}", "--open"])
+    except KeyboardInterrupt:
+        pass  # the terminal interrupts the page and the rig as well
+    finally:
+        rig.terminate()
+        rig.wait()
+
+
 def tests() -> None:
     """Run all tests, with one process more than processors, since some tests wait for a rig in real time."""
     prepare("[test]")
@@ -58,7 +85,7 @@ def tests() -> None:
 
 def main() -> None:
     """Do what the first argument says."""
-    tasks = {"demo": demo, "tests": tests}
+    tasks = {"demo": demo, "page": page, "tests": tests}
     if len(sys.argv) != 2 or sys.argv[1] not in tasks:
         sys.exit(f"{__doc__}")
     if sys.version_info < (3, 11):  # noqa: UP036  a user may try it with an older Python

@@ -82,6 +82,7 @@ BOUNDS: dict[str, Bound] = {
     "lean_deg": Bound(0, 20, "deg", "more would tip a tripod"),
     "lean_toward_deg": Bound(-360, 360, "deg", "a turn either way"),
     # [power]
+    "pause_every_wh": Bound(0.1, 100_000, "Wh", "more than can be carried"),
     "head_watts": Bound(0, 5_000, "W", "more than a socket gives"),
     "camera_watts": Bound(0, 1_000, "W", "a camera with lamps"),
     "battery_watt_hours": Bound(0.001, 100_000, "Wh", "from less than a coin cell to the battery of a car"),

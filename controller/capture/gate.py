@@ -8,12 +8,11 @@ command through a shut gate is a bug: the command is not sent, and the run ends.
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from controller.capture.people import People
+from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from protocol.messages import Arm, Move, Reference, Request
 from protocol.units import NS
 
-BY_KEYS = "Ctrl-C keeps it still."
-BY_REQUEST = "A request to pause keeps it still."
+KEEPS_STILL = "keeps it still."
 STARTS_MOTION = (Arm, Reference, Move)
 
 
@@ -32,12 +31,14 @@ class Announcement:
 
 def without_keys(words: str) -> str:
     """An announcement without its last sentence, if that says how the run's own terminal prevents the motion."""
-    return words.removesuffix(BY_KEYS).removesuffix(BY_REQUEST).rstrip()
+    for by in (BY_KEYS, BY_REQUEST):
+        words = words.removesuffix(f"{by} {KEEPS_STILL}").rstrip()
+    return words
 
 
 class Gate:
-    """`now` is the clock, `tell` announces a motion to people and how long until it, `ring` calls their
-    attention. `to_stop` says how they prevent it.
+    """`now` is the clock, `tell` announces a motion to people and how long until it, `ring` calls their attention.
+    `stops_by` is what they prevent the motion with.
     """
 
     def __init__(
@@ -46,15 +47,16 @@ class Gate:
         tell: Callable[[str, int], None],
         ring: Callable[[], None] = lambda: None,
         *,
-        to_stop: str = BY_KEYS,
+        stops_by: str = BY_KEYS,
     ) -> None:
-        self._now, self._tell, self._ring, self._to_stop = now, tell, ring, to_stop
+        self._now, self._tell, self._ring = now, tell, ring
+        self._keeps_still = f"{stops_by} {KEEPS_STILL}"
         self.announced: Announcement | None = None
 
     @classmethod
     def of(cls, people: People, now: Callable[[], int]) -> "Gate":
         """A gate that warns these people."""
-        return cls(now, people.announce, people.ring, to_stop=BY_KEYS if people.has_keys else BY_REQUEST)
+        return cls(now, people.announce, people.ring, stops_by=people.stops_by)
 
     @classmethod
     def of_simulation(cls) -> "Gate":
@@ -70,7 +72,7 @@ class Gate:
         if lead_ns > 0:
             self._ring()
         when = f"in {max(1, round(lead_ns / NS))} s" if lead_ns > 0 else "now"
-        self._tell(f"{what} {when}: {why}. {to_stop or self._to_stop}", lead_ns)
+        self._tell(f"{what} {when}: {why}. {to_stop or self._keeps_still}", lead_ns)
         return self.announced.opens_ns
 
     def shut(self) -> None:

@@ -7,7 +7,7 @@ While a person is asked or thinks, the board's watchdog is kept quiet and its ot
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import NoReturn
+from typing import NoReturn, TypeVar
 
 from controller.capture import requests
 from controller.capture.board import BoardClient
@@ -21,12 +21,14 @@ from controller.errors import BoardRefused, InputError, LinkLost, RunStopped, Wo
 from controller.program import timing
 from controller.program.arrival import with_shapers
 from controller.program.kinematics import angles_of_steps, pose_at
-from controller.program.program import Program
+from controller.program.program import Program, slowed
 from protocol.messages import ZERO_SWITCHES, Capability, Halt, Move, Stop
 from protocol.shaper import PLAIN, Shaper
 from protocol.units import MS, BootId, CommandId, Steps, next_id
 
 LOOK_NS = 50 * MS  # between two looks for a pressed key
+TOUCH_NS = 10 * MS  # between two looks whether a finger is still on the pad
+Pressed = TypeVar("Pressed")
 UNSHAPED = (PLAIN, PLAIN)
 STOPPING = {EventKind.PAUSE, EventKind.STOP, EventKind.HALT}
 
@@ -43,7 +45,7 @@ class Hand:
         self._board = BoardClient(port, program, self.gate)
         self._next_id = CommandId(1)
         self._greeted = self._armed = False
-        self._shapers = UNSHAPED
+        self._shapers, self._share = UNSHAPED, 1.0
         self.known = False
         self.at_steps = (0, 0)
         self.capabilities = Capability(0)
@@ -108,8 +110,11 @@ class Hand:
         finally:
             self._operator.withdraw()
 
-    def wait_key(self, pressed: Callable[[], str | None]) -> str:
-        """The next pressed key, while everything else is received too; `pressed` never waits. Raises RunStopped."""
+    def wait_key(self, pressed: Callable[[], Pressed | None]) -> Pressed:
+        """The next pressed key, or whatever else `pressed` returns, while everything else is received too.
+
+        `pressed` never waits. Raises RunStopped.
+        """
         while True:
             key = pressed()
             if key is not None:
@@ -147,21 +152,22 @@ class Hand:
         self._next_id = next_id(welcome.command_id)
         self.wait_rest()
 
-    def wait_armed(self, shapers: tuple[Shaper, Shaper] = UNSHAPED) -> None:
-        """Allow the board to move, with these shapers of pan and tilt until it rests, unless it is already allowed.
+    def wait_armed(self, shapers: tuple[Shaper, Shaper] = UNSHAPED, share: float = 1.0) -> None:
+        """Allow the board to move, with these shapers of pan and tilt and this share of the speed until it rests.
 
-        Raises WorldError, LinkLost.
+        Does nothing if it is already allowed. Raises WorldError, LinkLost.
         """
         if self._armed:
             return
         if shapers != UNSHAPED and not self.shapes:
             raise WorldError("This board does not shape its ramps; it needs firmware of protocol 1.2 or later.")
-        pan, tilt = with_shapers(self._program.axes, shapers)
-        program = replace(self._program, pan=pan, tilt=tilt)
+        slow = self._program if share == 1.0 else slowed(self._program, share)
+        pan, tilt = with_shapers(slow.axes, shapers)
+        program = replace(slow, pan=pan, tilt=tilt)
         for request in requests.arming(program, self.boot_id, self._take_id, shaped=self.shapes):
             self._board.send(request)
         self._wait(EventKind.ARMED, None)
-        self._armed, self._shapers = True, shapers
+        self._armed, self._shapers, self._share = True, shapers, share
 
     def wait_ready(self) -> None:
         """Greet the board, receive the position of the head, arm the board. Raises WorldError, LinkLost."""
@@ -184,6 +190,26 @@ class Hand:
         self._wait(EventKind.ARRIVED, timing.deadline_ns(expected_ns, self._program.kit.board.baud))
         self.at_steps = target
 
+    def wait_touch(self, pan_steps: int, tilt_steps: int, ends_ns: Callable[[], int]) -> None:
+        """Turn toward that position until the time that `ends_ns` returns, which may move on; then stop with a ramp.
+
+        Turns nowhere if that time is past already. Raises InputError outside the limits; WorldError, LinkLost,
+        RunStopped.
+        """
+        target = (pan_steps, tilt_steps)
+        self.must_reach(target)
+        if ends_ns() > self._port.now():
+            expected_ns = self.motion_ns(target)
+            overdue_ns = self._port.now() + timing.deadline_ns(expected_ns, self._program.kit.board.baud)
+            self._board.send(Move(self._take_id(), Steps(pan_steps), Steps(tilt_steps)), expected_ns)
+            while (left_ns := min(ends_ns(), overdue_ns) - self._port.now()) > 0:
+                event = self._board.wait_event(self._port.now() + min(left_ns, TOUCH_NS), self._operator.next_request)
+                if event is not None and event.kind is EventKind.ARRIVED:
+                    break
+                if event is not None:
+                    self._heed(event)
+        self.wait_rest()
+
     def must_reach(self, target: tuple[int, int]) -> None:
         """Raise InputError for a target outside the limits."""
         axes = (self._program.pan, self._program.tilt)
@@ -196,7 +222,7 @@ class Hand:
 
     def motion_ns(self, target: tuple[int, int], start: tuple[int, int] | None = None) -> int:
         """The time to turn from `start`, or from the present position, to `target`."""
-        axes = (self._program.pan, self._program.tilt)
+        axes = (self._program if self._share == 1.0 else slowed(self._program, self._share)).axes
         return max(
             timing.motion_ns(goal - here, axis.speed_steps_s, axis.accel_steps_s2)
             + (shaper.duration_ms * MS if goal != here else 0)
@@ -205,7 +231,7 @@ class Hand:
 
     def wait_rest(self) -> None:
         """Bring the head to rest, disarmed. Motion needs a new warning afterwards. Raises WorldError, LinkLost."""
-        self._armed, self._shapers = False, UNSHAPED
+        self._armed, self._shapers, self._share = False, UNSHAPED, 1.0
         self._board.send_urgent(Stop())
         rest = self._wait(EventKind.AT_REST, self._program.stop_deadline_ns)
         assert rest is not None

@@ -48,29 +48,35 @@ def jog_by_keys(hand: Hand, keys: Keys, people: People) -> None:
                 size_deg = SIZES_DEG[int(key) - 1]
                 people.say(f"{size_deg:g}° at a time" if size_deg else "one motor step at a time")
             elif key == "z":
-                _zero_again(hand, people)
+                zero_again(hand, people)
             elif key in WAYS:
-                _step(hand, WAYS[key], size_deg, people)
+                step_by(hand, WAYS[key], size_deg, people)
             else:
                 people.say(HELP)
     hand.gate.shut()
 
 
-def _zero_again(hand: Hand, people: People) -> None:
+def zero_again(hand: Hand, people: People) -> None:
+    """Find zero, or take this place for it, and say which. Raises WorldError, LinkLost, RunStopped."""
     find_zero(hand, people)
     people.say(f"Zero {'is found again' if hand.finds_zero else 'is here'}: {place_of(hand).text()}")
 
 
-def _step(hand: Hand, way: tuple[int, int], size_deg: float, people: People) -> None:
+def step_by(hand: Hand, way: tuple[int, int], size_deg: float, people: People, by: str = "key") -> None:
+    """Turn by `size_deg`, or by one motor step if it is 0; a target outside the limits is only told.
+
+    Raises WorldError, LinkLost, RunStopped.
+    """
     pan, tilt = hand.at_steps
-    by = [max(1, round(size_deg * scale)) for scale in hand.steps_per_degree]
-    target = pan + way[0] * by[0], tilt + way[1] * by[1]
+    sizes = [max(1, round(size_deg * scale)) for scale in hand.steps_per_degree]
+    target = pan + way[0] * sizes[0], tilt + way[1] * sizes[1]
     try:
         hand.must_reach(target)
     except InputError as error:  # beyond the limits
         people.say(str(error))
         return
-    hand.gate.announce(f"{NAMES[way]}, by your key", 0)
+    hand.gate.announce(f"{NAMES[way]}, by your {by}", 0)
+    hand.wait_armed()
     hand.wait_move(*target)
     people.say(place_of(hand).text())
 

@@ -11,10 +11,14 @@ from typing import Protocol
 from controller.session.talk_rows import SentenceKind
 from protocol.units import NS
 
+BY_KEYS, BY_REQUEST = "Ctrl-C", "A request to pause"
+"""What people stop the head with: at the run's own terminal, or from another window."""
 LEAD_AGAIN_NS = 5 * NS
 """The shortest warning before motion after an interruption: time to withdraw the hands. Common practice, no source."""
 MOMENT_NS = 2 * NS
 """A warning older than this when the head could move is repeated. Common practice, no source."""
+THEN_ENTER = ", then Enter"
+"""The end of words that ask for nothing but Enter; where there is no such key, a button takes its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,7 @@ class People:
     `tell` and `say` are the only ways to tell them anything: both show the sentence (`show`) and keep it (`keep`).
     `ring` calls for attention, `lines` are what is typed. `at_terminal`: somebody can answer by typing.
     `through_session`: somebody can answer from another window, as late as it may be. `yes`: every question counts as
-    answered, except those that need a person.
+    answered, except those that need a person. `stops_by` is what they stop the head with, at the beginning of a sentence.
     """
 
     show: Callable[[str], None] = lambda _: None
@@ -118,6 +122,7 @@ class People:
     ask_before_moving: bool = False
     through_session: bool = False
     keep: Keep = lambda *_: None
+    stops_by: str = BY_KEYS
 
     def tell(self, words: str, kind: SentenceKind = SentenceKind.SAID, lasts_ns: int | None = None) -> None:
         """Tell people a sentence: show it and keep it."""
@@ -136,11 +141,6 @@ class People:
     def can_answer(self) -> bool:
         """Whether somebody can answer a question."""
         return self.at_terminal or self.through_session
-
-    @property
-    def has_keys(self) -> bool:
-        """Whether Ctrl-C reaches the run: not if it has no terminal of its own."""
-        return self.at_terminal or not self.through_session
 
     @property
     def care(self) -> Precautions:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from controller.amounts import duration
 from controller.capture.events import EventKind, Wanted
 from controller.capture.states import RunState
+from controller.session.rows import Happening
 from protocol.units import NS
 
 HOUR_S = 3600.0
@@ -25,11 +26,6 @@ class PauseRule:
     every_s: float | None = None
     every_wh: float | None = None
     watts: float = 0.0
-
-    @property
-    def pauses(self) -> bool:
-        """Whether any pause is planned."""
-        return self.every_s is not None or self.every_wh is not None
 
     def is_due(self, used_s: float) -> bool:
         """Whether so many seconds are enough."""
@@ -47,13 +43,16 @@ class PauseRule:
         return f"{duration(used_s)}{energy}"
 
 
+NO_PAUSES = PauseRule()
+
+
 class PlannedPauses:
     """The planned pauses of one run. `now` is the clock in nanoseconds, `say` shows a sentence."""
 
     def __init__(self, rule: PauseRule, now: Callable[[], int], say: Callable[[str], None]) -> None:
         self._rule, self._now, self._say = rule, now, say
         self._since_ns = now()
-        self._asked = False
+        self._asked = self._paused = False
 
     def next_request(self) -> Wanted | None:
         """The request to pause when it is due, once for each pause."""
@@ -62,17 +61,18 @@ class PlannedPauses:
         self._asked = True
         return Wanted(EventKind.PAUSE)
 
-    def change(self, before: RunState, after: RunState) -> None:
+    def change(self, happening: Happening) -> None:
         """Tell people what the pause is for; count from the beginning when the run goes on."""
-        if not self._asked:
+        paused, self._paused = self._paused, happening.state == RunState.PAUSED
+        if not self._asked or paused == self._paused:
             return
-        if after is RunState.PAUSED:
+        if self._paused:
             used = self._rule.used_text(self._used_s())
             self._say(
                 f"Planned pause after {used}. Support the camera before you cut the power. "
                 "Change the battery, then go on."
             )
-        elif before is RunState.PAUSED:
+        else:
             self._since_ns, self._asked = self._now(), False
 
     def _used_s(self) -> float:

@@ -184,7 +184,7 @@ def _energy_check(plan: Plan, program: Program, welcome: Welcome) -> Check:
     """Whether a full battery would do, by the rig's own figures. Its actual charge cannot be checked."""
     power = plan.kit.power
     seconds = program.whole_ns(shaped=_shapes(welcome)) / NS
-    need = seconds / 3600 * (power.head_watts + power.camera_watts)
+    need = seconds / 3600 * power.watts
     text = f"about {need:.1f} Wh in {duration(seconds)}"
     examples = [key for key in ("head_watts", "camera_watts") if plan.kit.source(f"power.{key}") is Source.EXAMPLE]
     if examples:

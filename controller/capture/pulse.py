@@ -15,8 +15,9 @@ from controller.session.talk_rows import PulseRow
 from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
-EVERY_NS = NS
-"""Longest time between two pulses. Without a change, none is written sooner: an SD card endures only so many writes."""
+EVERY_NS, STILL_EVERY_NS = NS, 10 * NS
+"""Time between two pulses, in motion and while the run waits for a person: an SD card endures only so many writes."""
+STILL = {RunState.PAUSED, RunState.ASKING}
 IN_MOTION = {RunState.MOVING, RunState.REFERENCING}
 
 
@@ -48,11 +49,11 @@ def watts_of(kit: Kit) -> float | None:
     """What head and camera draw together, watts; None if the kit does not state both."""
     if any(kit.source(f"power.{key}") is Source.EXAMPLE for key in ("head_watts", "camera_watts")):
         return None
-    return kit.power.head_watts + kit.power.camera_watts
+    return kit.power.watts
 
 
 class Pulse:
-    """Writes the figures of one run: after every change, and at least once a second.
+    """Writes the figures of one run: at most once a second, at once when a pause is requested, and at its end.
 
     The times and the energy that earlier runs of the session used are added to those of this one.
     """
@@ -64,7 +65,7 @@ class Pulse:
         self._moving_s = 0.0 if before is None else before.moving_s
         self._moving_since_ns: int | None = None
         self._watts = watts_of(seen.program.kit)
-        self._due_ns = 0
+        self._due_ns, self._wrote_ns = 0, -EVERY_NS
         self._pause: EventKind | None = None
 
     def change(self, happening: Happening) -> None:
@@ -72,20 +73,18 @@ class Pulse:
         if self._moving_since_ns is not None:
             self._moving_s += (happening.at_ns - self._moving_since_ns) / NS
         self._moving_since_ns = happening.at_ns if happening.state in IN_MOTION else None
-        self._due_ns = 0
-
-    def exposed(self) -> None:
-        """Note an exposure."""
-        self._due_ns = 0
+        self._due_ns = self._wrote_ns + EVERY_NS
 
     def tick(self, now_ns: int) -> None:
-        """Write the figures if they have changed or are a second old. Raises StorageFailed."""
+        """Write the figures if they are old enough, or if a pause was requested. Raises StorageFailed."""
         if now_ns >= self._due_ns or self._run.pause is not self._pause:
             self.beat(now_ns)
 
     def beat(self, now_ns: int) -> None:
         """Write the figures now. Raises StorageFailed."""
-        self._due_ns, self._pause = now_ns + EVERY_NS, self._run.pause
+        now = self._seen.now
+        self._wrote_ns, self._pause = now_ns, self._run.pause
+        self._due_ns = now_ns + (STILL_EVERY_NS if now is not None and now.state in STILL else EVERY_NS)
         self._session.beat(self._row(now_ns))
 
     def _row(self, now_ns: int) -> PulseRow:

@@ -87,10 +87,11 @@ def _wait_taken(session: Session, number: int, look: Callable[[], None]) -> bool
 def to_a_question(session: Session, request: RequestRow) -> str:
     """Answer the open question, or the one that the request names. Raises WorldError if that is not open."""
     question = session.open_question() if in_use(session.path) else None
-    if question is None or request.question not in {None, question[0]}:
-        which = "No question" if question is None else "Another question"
-        raise WorldError(f"{which} is open, so {request.wanted} changes nothing.")
+    if question is None:
+        raise WorldError(f"No question is open, so {request.wanted} changes nothing.")
     number, words = question
+    if request.question not in {None, number}:
+        raise WorldError(f"That question is closed, and the run asks another one; read it first: {words}")
     still_open: tuple[int, str] | None = question
 
     def look() -> None:

@@ -39,8 +39,8 @@ def walk(hand: Hand, people: People, way: Sequence[tuple[int, int]]) -> None:
     if not hand.known:
         hand.wait_zero()
     per_pan, per_tilt = hand.steps_per_degree
-    stops = "Ctrl-C stops the head." if people.has_keys else "A request to stop stops the head."
     for pan, tilt in way:
-        people.say(f"Turning to pan {pan / per_pan:z.0f}°, tilt {tilt / per_tilt:z.0f}°. {stops}")
+        where = f"pan {pan / per_pan:z.0f}°, tilt {tilt / per_tilt:z.0f}°"
+        people.say(f"Turning to {where}. {people.stops_by} stops the head.")
         hand.wait_move(pan, tilt)
     hand.gate.shut()

@@ -30,9 +30,9 @@ from controller.cli.shared_options import (
 from controller.times import span_of, time_or_date
 
 with later():
+    from controller import clock, errors, own_names, places, typed
     from controller import display as screen
-    from controller import errors, places, typed
-    from controller.capture import events
+    from controller.capture import events, planned_pauses
     from controller.capture import jog as capture_jog
     from controller.cli import terminal
     from controller.commands import account
@@ -68,6 +68,10 @@ RUN_OPTIONS = (
                  help="What a run does if its terminal is closed."),
     click.option("--skip-sweep", is_flag=True, help="Skip the slow test turn round the extremes."),
     click.option("--tether", is_flag=True, help="Confirm each exposure by its file, over USB (needs fullturn[tether])."),
+    click.option("--pause-every", type=CheckedText(span_of), metavar="TIME",
+                 help="Pause for a fresh battery after this time: 45m, 2h."),
+    click.option("--pause-every-wh", type=bounded("pause_every_wh"),
+                 help="Pause for a fresh battery after this energy, watt-hours, estimated from the kit."),
     click.option("--log", type=OUTPUT,
                  help="Append events to this file, one JSON object a line."),
 )  # fmt: skip
@@ -87,23 +91,27 @@ SERIES_OPTIONS = (
 @click.command(cls=Command, short_help="Shoot the set of a PLAN with a real head.")
 @click.argument("plan", type=FILE)
 @port_option
-@click.option("--out", type=OUTPUT, required=True, help="The session to write.")
+@click.option("--out", type=OUTPUT, help="The session to write. Default: day, place and number, in this folder.")
+@click.option("--place", type=Text(200), help="The place, as a part of the session's name.")
 @click.option("--kit", type=FILE, help="The kit as it is now, with its calibration.")
 @with_options(RUN_OPTIONS)
 @with_options(SERIES_OPTIONS)
 @json_option
-def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, **options: Any) -> None:
+def capture(
+    plan: Path, port: str, out: Path | None, place: str | None, kit: Path | None, as_json: bool, **options: Any
+) -> None:
     """Shoot the set of the PLAN with a real head. It moves by itself: read the cautions first.
 
     Ctrl-C pauses after the exposure, a second one stops with a ramp, a third one halts. None of these is, or
     replaces, an emergency stop, which must work without this program.
     """
+    out = out or own_names.session_path(Path(), clock.local_time().date(), place or "")
     if options["log"] is not None and os.path.realpath(options["log"]) == os.path.realpath(out):
         raise click.UsageError("--log and --out name the same file. Name another place for the log.")
     series = planned_series.series_of(out, **{name: options[name] for name in SERIES_NAMES})
     detached = options["detach"] and detach_work.is_detached()
     if options["detach"] and not detached:
-        _detach(series.sessions[0], as_json, new=True)
+        _detach([sys.argv[1], f"--out={out}", *sys.argv[2:]], series.sessions[0], as_json, new=True)
         return
     crew = _crew(options, as_json, detached=detached)
     status = 0
@@ -115,6 +123,7 @@ def capture(plan: Path, port: str, out: Path, kit: Path | None, as_json: bool, *
         raise SystemExit(status)
 
 
+UNDER_WAY_ALONE = "The run is under way without this terminal."
 SERIES_NAMES = ("start_at", "start_when_sun", "latitude", "longitude", "repeat", "times")
 
 
@@ -127,7 +136,7 @@ def resume(session: Path, port: str | None, as_json: bool, **options: Any) -> No
     """Continue a SESSION: shoot the exposures that are missing, in doubt, or requested again."""
     detached = options["detach"] and detach_work.is_detached()
     if options["detach"] and not detached:
-        _detach(session, as_json, new=False)
+        _detach(sys.argv[1:], session, as_json, new=False)
         return
     with terminal.lasting_terminal():
         summary = capture_work.resume_command(session, port, _crew(options, as_json, detached=detached))
@@ -219,20 +228,20 @@ def _keys() -> "Keys | None":
     return capture_jog.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
 
 
-def _detach(session: Path, as_json: bool, *, new: bool) -> None:
+def _detach(words: list[str], session: Path, as_json: bool, *, new: bool) -> None:
     """Begin the same command as a process of its own, and say how to look at it and speak to it."""
-    begun = detach_work.detach(sys.argv[1:], session, new=new)
+    begun = detach_work.detach(words, session, new=new)
     if begun.status is not None:
         terminal.say(begun.err.rstrip("\n"))
         show(begun.out.rstrip("\n"))
         raise SystemExit(begun.status)
     if as_json:
-        show({"session": str(session), "process": begun.process})
+        show({"session": str(session), "process": begun.process, "sentence": UNDER_WAY_ALONE})
         return
     for sentence in begun.sentences:
         terminal.say(sentence.words)
     show(
-        f"The run is under way without this terminal, as process {begun.process}.\n`fullturn watch {session}` shows it; "
+        f"{UNDER_WAY_ALONE} It is process {begun.process}.\n`fullturn watch {session}` shows it; "
         f"`fullturn tell {session}` and a request (yes, no, pause, go-on, stop) speaks to it."
     )
 
@@ -260,8 +269,13 @@ def _crew(options: dict[str, Any], as_json: bool, *, detached: bool) -> "Crew":
         keys=None if yes else _keys(),
         sweep=not options["skip_sweep"],
         tether=options["tether"],
+        pauses=planned_pauses.PauseRule(_seconds(options["pause_every"]), options["pause_every_wh"]),
         hang_up=events.EventKind.STOP if options["on_hang_up"] == "stop" else None,
     )
+
+
+def _seconds(span: str | None) -> float | None:
+    return None if span is None else span_of(span).total_seconds()
 
 
 def _end(summary: "Summary", as_json: bool, more: str, *, status: bool = True) -> None:

@@ -15,6 +15,7 @@ _RUN = {
     "Head": "--port",
     "People": "--yes --countdown --ask-before-moving --detach --on-hang-up",
     "Checks": "--skip-sweep --tether",
+    "Battery": "--pause-every --pause-every-wh",
 }
 
 HEADINGS: Mapping[str, Mapping[str, str]] = {
@@ -34,7 +35,7 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
     },
     "capture": {
         **_RUN,
-        "Files": "--out --kit --log",
+        "Files": "--out --place --kit --log",
         "Start": "--start-at --start-when-sun --latitude --longitude",
         "Series": "--repeat --times",
     },
@@ -44,6 +45,7 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Measuring": "--nearest-mm --axis-height-mm --calibrate",
     },
     "page": {
+        "Head": "--port",
         "Who may come in": "--lan --port-number --forget-devices",
         "Start": "--open",
     },

@@ -1,8 +1,6 @@
 """`fullturn inspect`: its options, and how the result is printed."""
 
-from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -13,19 +11,12 @@ from controller.cli.option_types import CheckedText
 from controller.cli.shared_options import FILE, FOLDER, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
-    from controller import amounts
     from controller import progress as bars
     from controller.commands import calibrate as calibrate_work
     from controller.commands import inspect as inspect_work
     from controller.commands import match as match_work
-    from controller.inspection import inspected as results
+    from controller.inspection import inspection_words
     from controller.inspection import limits as limit_table
-    from controller.inspection import measured_words
-
-if TYPE_CHECKING:
-    from controller.inspection.inspected import Inspected
-
-SHOWN = 20  # lines of what to do; the files have all of them
 
 
 def _show_limits(context: click.Context, _: click.Parameter, wanted: bool) -> None:
@@ -100,7 +91,11 @@ def inspect(
             }
         )
     else:
-        lines = [*([] if found.other_run is None else [found.other_run]), *inspection_lines(inspected, out)]
+        lines = [
+            *([] if found.other_run is None else [found.other_run]),
+            *inspection_words.inspection_sentences(inspected),
+            *place_lines(out),
+        ]
         if kept is not None:
             lines += [*(each.text() for each in kept[0].kept), *(f"Not stored. {reason}" for reason in kept[1])]
         if inspected.retake:
@@ -110,20 +105,8 @@ def inspect(
         raise SystemExit(1)
 
 
-def inspection_lines(inspected: "Inspected", out: Path | None) -> list[str]:
-    """The result in sentences, what to do first."""
-    verdicts = Counter(link.verdict for link in inspected.links)
-    held = sum(not frame.alone for frame in inspected.frames)
-    counts = ", ".join(f"{verdicts[each]} {each.value}" for each in reversed(results.LinkVerdict) if verdicts[each])
-    lines = [
-        *inspected.todo[:SHOWN],
-        *([f"And {len(inspected.todo) - SHOWN} more."] if len(inspected.todo) > SHOWN else []),
-        f"{amounts.counted(held, 'frame')} of {len(inspected.frames)} linked with their neighbours. "
-        f"Of {amounts.counted(len(inspected.links), 'link')}: {counts or 'none'}.",
-        *inspected.notes,
-        *measured_words.lens_sentences(inspected.lens, inspected.plan.kit),
-        *measured_words.head_sentences(inspected.head, inspected.plan.kit),
-    ]
-    if out is not None:
-        lines.append(f"The proof sheet is in {out / 'proof.html'}, the table of poses in {out / 'poses.csv'}.")
-    return lines
+def place_lines(out: Path | None) -> list[str]:
+    """Where the results were written."""
+    if out is None:
+        return []
+    return [f"The proof sheet is in {out / 'proof.html'}, the table of poses in {out / 'poses.csv'}."]

@@ -43,6 +43,7 @@ _MOVED_NEEDS = {"--port": ("--kit",), "--rehearse": ("--kit",)}
 RULES = {
     "plan": Rules(
         only_with={
+            "--replace": ("--out",),
             "--pitch-from": ("--region band or --region window",),
             "--pitch-to": ("--region band or --region window",),
             "--yaw-from": ("--region window",),
@@ -72,6 +73,7 @@ RULES = {
             "--scale": ("--pictures",),
             "--scenery": ("--pictures",),
             "--pupil-offset-mm": ("--pictures",),
+            "--replace": ("--out",),
         }
     ),
     "simulate": Rules(either=(("--port-name", "--tcp"),)),
@@ -180,6 +182,7 @@ RULES = {
             "--latitude": ("--start-when-sun",),
             "--longitude": ("--start-when-sun",),
             "--times": ("--repeat",),
+            "--place": ("no --out",),
         },
         needs={"--start-when-sun": ("--latitude and --longitude",), "--repeat": ("--times",)},
         either=(("--start-at", "--start-when-sun"), ("--detach", "--on-hang-up")),

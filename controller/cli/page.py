@@ -8,7 +8,8 @@ import click
 from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
-from controller.cli.shared_options import FOLDER, json_option, say, show
+from controller.cli.option_types import PortName
+from controller.cli.shared_options import FOLDER, PORT_HELP, json_option, say, show
 from controller.page.libraries import must_have_libraries
 
 with later():
@@ -17,6 +18,7 @@ with later():
 
 @click.command(cls=Command, short_help="Open the page for a phone: plan, set up, run and look on.")
 @click.argument("folder", type=FOLDER)
+@click.option("--port", type=PortName(), help="The head's port, which the page offers. " + PORT_HELP)
 @click.option("--lan", is_flag=True, help="Serve the local network too, not this machine only.")
 @click.option(
     "--port-number",
@@ -28,7 +30,15 @@ with later():
 @click.option("--open", "open_browser", is_flag=True, help="Open the page in this machine's browser.")
 @click.option("--forget-devices", is_flag=True, help="Forget all paired devices: each must be paired again.")
 @json_option
-def page(folder: Path, lan: bool, port_number: int, open_browser: bool, forget_devices: bool, as_json: bool) -> None:
+def page(
+    folder: Path,
+    port: str | None,
+    lan: bool,
+    port_number: int,
+    open_browser: bool,
+    forget_devices: bool,
+    as_json: bool,
+) -> None:
     """Serve the kits, plans and sessions of FOLDER as a page, until interrupted.
 
     A device is paired by a key that is printed here: one key to control, one to look on. A run goes on when
@@ -42,6 +52,7 @@ def page(folder: Path, lan: bool, port_number: int, open_browser: bool, forget_d
     serving.serve_page(
         folder,
         serving.PagePlace(port_number, lan),
+        head_port=port or "",
         tell=tell,
         warn=lambda line: say(line, err=True),
         open_browser=open_browser,

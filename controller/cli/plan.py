@@ -11,6 +11,7 @@ from controller.cli.plan_options import asked_for, plan_options
 from controller.cli.shared_options import FILE, OUTPUT, json_option, show
 
 with later():
+    from controller import own_names
     from controller.cli import searching as search
     from controller.commands import plan as plan_work
     from controller.kit import exposing
@@ -19,13 +20,14 @@ with later():
 
 @click.command(cls=Command, short_help="Plan the fewest frames for a KIT, and prove that none is missing.")
 @click.argument("kit", type=FILE)
-@click.option("--out", type=OUTPUT, required=True, help="The plan to write.")
+@click.option("--out", type=OUTPUT, help="The plan to write. Default: KIT-plan.json here, or KIT-plan-2.json and so on.")
 @click.option("--replace", is_flag=True, help="Replace the plan at --out; no other file is ever replaced.")
 @plan_options
 @json_option
-def plan(kit: Path, out: Path, replace: bool, as_json: bool, **options: Any) -> None:
+def plan(kit: Path, out: Path | None, replace: bool, as_json: bool, **options: Any) -> None:
     """Plan the fewest frames for the camera of the KIT file, and prove that nothing is missing."""
     asked = asked_for(options)
+    out = out or own_names.free_path(Path(), f"{kit.stem}-plan", own_names.PLAN)
     if asked.request.arrangement == "fewest":
         with search.searching(asked.request.effort_s) as effort:
             made = plan_work.plan_command(kit, out, asked, effort, replace=replace)

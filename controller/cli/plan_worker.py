@@ -21,8 +21,6 @@ from controller.planning.effort import Effort
 from controller.planning.request import Arrangement
 from controller.report.plan_words import plan_sentences, proof_sentence
 
-OUT = "--out=plan.json"  # required by the command, and not written here
-
 
 def answer(line: str) -> dict[str, Any]:
     """The answer to a request."""
@@ -49,7 +47,7 @@ def answer(line: str) -> dict[str, Any]:
 
 
 def _planned(kit: Path, options: list[str]) -> WeighedPlan:
-    context = plan_group.make_context("plan", [OUT, *options, "--", str(kit)])
+    context = plan_group.make_context("plan", [*options, "--", str(kit)])
     asked = asked_for(context.params)
     effort = Effort(asked.request.effort_s) if asked.request.arrangement is Arrangement.FEWEST else None
     return weighed_plan(kit, asked, effort)

@@ -13,7 +13,7 @@ from controller.cli.picture_options import darkroom_for, picture_options
 from controller.cli.shared_options import FILE, OUTPUT_FOLDER, json_option, offer_removal, show, unfinished_option
 
 with later():
-    from controller import amounts
+    from controller import amounts, own_names
     from controller import progress as bars
     from controller.commands import faults as faults_work
     from controller.commands import rehearse as rehearse_work
@@ -27,7 +27,11 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 
 @click.command(cls=Command, short_help="Run a PLAN on a simulated rig, and report on it.")
 @click.argument("plan", type=FILE)
-@click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the results.")
+@click.option(
+    "--out",
+    type=OUTPUT_FOLDER,
+    help="New folder for the results. Default: PLAN-rehearsal here, with a number if need be.",
+)
 @click.option("--replace", is_flag=True, help="Replace an earlier rehearsal in that folder, never a capture.")
 @unfinished_option
 @click.option(
@@ -45,9 +49,10 @@ def _list_faults(context: click.Context, _: click.Parameter, wanted: bool) -> No
 @picture_options
 @json_option
 def rehearse(
-    plan: Path, out: Path, replace: bool, yes: bool, seed: int, faults: str | None, as_json: bool, **options: Any
+    plan: Path, out: Path | None, replace: bool, yes: bool, seed: int, faults: str | None, as_json: bool, **options: Any
 ) -> None:
     """Run the PLAN on a simulated rig, in virtual time, and report on it."""
+    out = out or own_names.free_path(Path(), f"{plan.stem}-rehearsal")
     offer_removal(out, yes=yes)
     darkroom = darkroom_for(options)
     if darkroom is not None:

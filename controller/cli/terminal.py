@@ -9,7 +9,7 @@ import click
 from rich.console import Console
 from rich.live import Live
 
-from controller.capture.people import People
+from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from controller.commands.watch import JsonView, LineView, ScreenView, WatchView
 from controller.progress import can_redraw
 from controller.shown import escaped
@@ -42,6 +42,7 @@ def people_here(
         lead_ns=round(countdown_s * NS),
         ask_before_moving=ask_before_moving,
         through_session=through_session,
+        stops_by=BY_REQUEST if through_session else BY_KEYS,
     )
 
 

@@ -10,7 +10,8 @@ from controller.calibration.records import read
 from controller.calibration.validity import calibrated, calibration_checks
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
-from controller.capture.people import YesNoQuestion
+from controller.capture.people import People, YesNoQuestion
+from controller.capture.planned_pauses import PlannedPauses
 from controller.capture.preflight import Check, checks
 from controller.capture.pulse import Pulse
 from controller.capture.runner import Runner, RunResult
@@ -50,13 +51,13 @@ def capture_command(
     crew: Crew,
     *,
     kit_path: Path | None = None,
-    wait: Callable[[], bool] | None = None,
+    wait: Callable[[People], bool] | None = None,
     open_port: PortOpener = SerialPort,
 ) -> SetAccount:
     """Shoot the set of a plan and write its session to `out`. Raises InputError, WorldError, LinkLost, StorageFailed.
 
     `kit_path` is the kit as it is today, whose calibration is used; only measured figures may differ from the plan's kit.
-    `wait` is asked repeatedly when all is ready, until it returns that the set may begin.
+    `wait` is asked repeatedly when all is ready, until it returns that the set may begin; it may tell people why.
     """
     plan, measured = _plan_of_today(plan_path, kit_path)
     program = build_program(plan.kit, plan.frames)
@@ -76,7 +77,7 @@ def capture_command(
                 _preflight(job, program, measured)
                 job.make_ready(program)
                 if wait is not None:
-                    job.hand(program).wait_until(wait)
+                    job.hand(program).wait_until(lambda: wait(job.people))
                 begun = True
                 return _run(job, program, RunReason.BEGUN)
         finally:
@@ -175,27 +176,25 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
     ):
         people = replace(job.people, show=screen.say)
         operator = job.operator(people)
+        planned = PlannedPauses(replace(crew.pauses, watts=job.plan.kit.power.watts), port.now, people.say)
 
         def next_request() -> Wanted | None:
             now_ns = port.now()
             screen.tick(now_ns)
             pulse.tick(now_ns)
-            return operator.next_request()
+            return operator.next_request() or planned.next_request()
 
         def change(happening: Happening) -> None:
             screen.change(happening)
             pulse.change(happening)
-
-        def exposed() -> None:
-            screen.exposed()
-            pulse.exposed()
+            planned.change(happening)
 
         runner = Runner(
             program,
             port,
             session,
             next_request,
-            on_exposure=exposed,
+            on_exposure=screen.exposed,
             ask=operator.ask,
             first_id=session.next_command_id(),
             on_change=change,

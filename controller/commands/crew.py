@@ -14,6 +14,7 @@ from controller.capture.interrupts import Interrupts
 from controller.capture.jog import Keys
 from controller.capture.operator import Operator
 from controller.capture.people import People
+from controller.capture.planned_pauses import NO_PAUSES, PauseRule
 from controller.capture.port import Port
 from controller.capture.preflight import Check
 from controller.capture.readiness import Readying
@@ -35,8 +36,8 @@ class Crew:
     """The people beside the run, its screen, and its options.
 
     `tell` receives each check, `show` makes the screen. `keys` lets a person move the head to its mark; None if nobody is
-    there. `ask_first`: ask whether all is clear before anything moves. `sweep`: walk round the extremes first. `hang_up`
-    is the request that a terminal makes by hanging up.
+    there. `ask_first`: ask whether all is clear before anything moves. `sweep`: walk round the extremes first.
+    `pauses` are those that were planned. `hang_up` is the request that a terminal makes by hanging up.
     """
 
     people: People
@@ -46,6 +47,7 @@ class Crew:
     ask_first: bool = True
     sweep: bool = True
     tether: bool = False
+    pauses: PauseRule = NO_PAUSES
     hang_up: EventKind | None = None
 
 

@@ -15,6 +15,7 @@ from controller.folders import appearing_folder, make_inner_folder
 from controller.inspection.head_measured import Measured
 from controller.inspection.inspected import Inspected, InspectedFrame, InspectedLink
 from controller.inspection.inspecting import inspect_set
+from controller.inspection.inspection_words import inspection_sentences
 from controller.inspection.limits import Limits
 from controller.inspection.measured_words import measured_values
 from controller.inspection.offered import offered
@@ -129,6 +130,7 @@ def _write_sidecars(found: Matched, inspected: Inspected, folder: Path) -> None:
 def inspection_values(inspected: Inspected) -> dict[str, Any]:
     """The verdicts for other programs."""
     return {
+        "sentences": inspection_sentences(inspected),
         "frames": [_frame(one) for one in inspected.frames],
         "links": [_link(one) for one in inspected.links],
         "measured": measured_values(inspected),

@@ -1,6 +1,6 @@
 """`fullturn jog`: move the head by keys or to a pose, to aim it or to set zero."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -9,7 +9,7 @@ from controller.capture.gate import Gate
 from controller.capture.hand import Hand
 from controller.capture.interrupts import Interrupts
 from controller.capture.jog import HeadPlace, Keys, jog_by_keys, jog_to, place_of
-from controller.capture.operator import Operator
+from controller.capture.operator import Operator, Respondent
 from controller.capture.people import People, YesNoQuestion
 from controller.commands.crew import PortOpener
 from controller.errors import InputError, WorldError
@@ -22,19 +22,31 @@ from controller.program.program import Program, slowed
 CLEAR = YesNoQuestion("The head will move, slowly. Is everything clear of it, cables included?")
 
 
+RespondentMaker = Callable[[Callable[[], int], Interrupts, People], Respondent]
+"""Makes the person who is asked, from the port's clock, the signals, and the people who are told."""
+
+
 @contextmanager
 def held_head(
-    kit_path: Path, url: str, purpose: str, people: People, open_port: PortOpener = SerialPort
+    kit_path: Path,
+    url: str,
+    purpose: str,
+    people: People,
+    open_port: PortOpener = SerialPort,
+    *,
+    respondent: RespondentMaker = Operator,
+    adapted: Callable[[Program], Program] = lambda program: program,
 ) -> Iterator[tuple[Hand, Program]]:
     """A head, slowed down, with no other program on its port. Raises InputError, LinkLost, WorldError.
 
-    `purpose` is what another program that wants the port is told; `people` are told of every motion.
+    `purpose` is what another program that wants the port is told; `people` are told of every motion, `respondent` is
+    asked. `adapted` changes the program before it is used.
     """
     kit = load_kit(kit_path)
     must_be_own_head(kit, str(kit_path))
-    program = slowed(build_program(kit, ()))
+    program = adapted(slowed(build_program(kit, ())))
     with port_alone(url, purpose), open_port(url, kit.board.baud) as port, Interrupts(EventKind.STOP) as interrupts:
-        operator = Operator(port.now, interrupts, people)
+        operator = respondent(port.now, interrupts, people)
         yield Hand(port, program, operator, Gate.of(people, port.now)), program
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from controller.errors import StorageFailed
 from controller.files import write_new
 from controller.folders import appearing_folder
+from controller.matching.match_words import match_sentences
 from controller.matching.matched import Matched, match_files
 from controller.matching.recorded import recorded_in
 from controller.matching.sorting import placed, sort_files, unfit
@@ -64,7 +65,8 @@ def write_match(
         must_have_room(out, needs_bytes, ", or --link")
     with appearing_folder(out) as hidden:
         write_new(hidden / "match.csv", lines_csv(matched.lines))
-        found = {"session": str(session), "folder": str(folder), **matched.as_json()}
+        sentences = match_sentences(matched)
+        found = {"session": str(session), "folder": str(folder), "sentences": sentences, **matched.as_json()}
         text = json.dumps(found, indent=1, allow_nan=False)
         write_new(hidden / "match.json", text + "\n")
         sort_files(fit, hidden / "pictures", matched, link=link, xmp=xmp, measured=measured)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from controller import clock
 from controller.amounts import duration
+from controller.capture.people import People
 from controller.commands.capture import capture_command
 from controller.commands.crew import Crew, PortOpener
 from controller.planning.series import SessionSeries
@@ -30,7 +31,7 @@ def capture_series(
         must_be_free_session(path)
     begins = series.start
     for number, session in enumerate(series.sessions):
-        wait = None if begins is None else waiting_for(begins, crew.people.say)
+        wait = None if begins is None else waiting_for(begins)
         begins = (begins or clock.local_time()) + (series.every or timedelta())
         made = capture_command(plan_path, url, session, crew, kit_path=kit_path, wait=wait, open_port=open_port)
         yield made.summary, session
@@ -45,18 +46,18 @@ def capture_series(
             crew.people.say("The set took longer than the time between two; the next begins at once.")
 
 
-def waiting_for(moment: datetime, say: Callable[[str], None]) -> Callable[[], bool]:
-    """Returns whether a moment has come; every minute says how long that still takes."""
+def waiting_for(moment: datetime) -> Callable[[People], bool]:
+    """Returns whether a moment has come; every minute tells people how long that still takes."""
     tell_at = clock.local_time()
 
-    def over() -> bool:
+    def over(people: People) -> bool:
         nonlocal tell_at
         now = clock.local_time()
         if now >= moment:
             return True
         if now >= tell_at:
             left = duration((moment - now).total_seconds())
-            say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. Ctrl-C ends the wait.")
+            people.say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. {people.stops_by} ends the wait.")
             tell_at = now + TELL_EVERY
         return False
 

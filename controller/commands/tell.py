@@ -1,6 +1,5 @@
 """`fullturn tell`: send a request from another terminal to the run of a session."""
 
-from dataclasses import replace
 from pathlib import Path
 
 from controller.capture.operator import ANSWERS, request_of
@@ -12,13 +11,12 @@ from controller.session.session import OlderVersion, Session
 from controller.shown import shown
 
 
-def tell_command(path: Path, words: list[str], question: int | None = None) -> str:
+def tell_command(path: Path, words: list[str]) -> str:
     """Leave the request, wait until the run has read it, and return sentences on what the run does about it.
 
-    An answer may name the number of its `question`; it then answers no other. Raises InputError, WorldError,
-    StorageFailed.
+    Raises InputError, WorldError, StorageFailed.
     """
-    return tell_request(path, replace(request_of(words), question=question))
+    return tell_request(path, request_of(words))
 
 
 def tell_request(path: Path, request: RequestRow) -> str:

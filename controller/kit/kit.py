@@ -262,6 +262,11 @@ class Power(Table):
     camera_watts: Annotated[float, within("camera_watts")] = 4.0
     battery_watt_hours: Annotated[float, within("battery_watt_hours")] | None = None
 
+    @property
+    def watts(self) -> float:
+        """What head and camera draw together."""
+        return self.head_watts + self.camera_watts
+
 
 class Board(Table):
     """The connection to the board, and what is wired to it."""

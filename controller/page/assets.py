@@ -6,11 +6,15 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from controller import report
 from controller.page.page import Page
 from controller.page.routing import see, sentence
 from controller.reading import FileKind, read_bytes
 
 STATIC = Path(__file__).resolve().parent / "static"
+LOOKS = Path(report.__file__).resolve().parent / "templates"
+SHARED = ("tokens.css", "looks.js")
+"""The looks: the same for the page and for every file that Fullturn writes as HTML."""
 OWN_FILE = FileKind("a file of the page", 10**6, "Install Fullturn again.")
 TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -41,7 +45,7 @@ def routes(page: Page) -> list[BaseRoute]:
 
 async def static(request: Request) -> Response:
     """One of the page's own files."""
-    own = {path.name: path for path in STATIC.iterdir() if path.suffix in TYPES}
+    own = {path.name: path for path in (*STATIC.iterdir(), *(LOOKS / name for name in SHARED)) if path.suffix in TYPES}
     path = own.get(request.path_params["name"])
     if path is None:
         return sentence("This does not exist.", 404)

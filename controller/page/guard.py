@@ -18,7 +18,7 @@ from controller.page.routing import MOST_BODY_BYTES
 METHODS = {"GET", "HEAD", "POST"}
 MOST_PATH = 2000  # bytes, with the query
 OPEN = {"/pair", "/favicon.ico"} | {
-    f"/static/{name}" for name in ("tokens.css", "page.css", "pair.js", "look.js", "icon.svg")
+    f"/static/{name}" for name in ("tokens.css", "page.css", "pair.js", "looks.js", "icon.svg")
 }
 """What is answered to anybody. It tells nothing about the folder."""
 
@@ -94,6 +94,8 @@ class Guard:
         scope.setdefault("state", {})["device"] = device
         if device is not None or scope["path"] in OPEN:
             return None
+        if scope["path"] == "/favicon.ico":  # browsers ask for it by themselves, beside a report too
+            return _no("This does not exist.", 404)
         why = "its device is not paired any more" if token else "its device is not paired"
         if scope["method"] != "POST" and "text/html" in headers.get("accept", ""):
             response: Response = RedirectResponse("/pair", 303)

@@ -12,8 +12,8 @@ ALL_MAY_READ = (
     "such as your phone's hotspot."
 )
 NOT_A_STOP = (
-    "The page is no emergency stop: motor power needs a switch of its own. Before anything moves, clear the sweep of the "
-    "head; makers' handbooks, local rules and licensed practice come first."
+    "The page is not an emergency stop: motor power needs a switch of its own. Before anything moves, clear the head's "
+    "sweep; makers' handbooks, local rules and licensed practice come first."
 )
 
 

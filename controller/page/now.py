@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import suppress
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -12,7 +13,8 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
-from controller.commands.tell import tell_command
+from controller.capture.operator import request_of
+from controller.commands.tell import tell_request
 from controller.errors import InputError
 from controller.lock import in_use
 from controller.own_names import SESSION
@@ -55,6 +57,7 @@ def routes(page: Page) -> list[BaseRoute]:
         control(page, "/run/{session}/tell", tell),
         control(page, "/run/{session}/resume", resume),
         control(page, "/run", begin),
+        control(page, "/boards", boards),
     ]
 
 
@@ -70,7 +73,11 @@ def show(page: Page, request: Request) -> Response:
 def show_begin(page: Page, request: Request) -> Response:
     """The form that begins a run."""
     return page.show(
-        request, "begin.html", "now", script="begin", **choices(page.folder, request.query_params.get("plan", ""))
+        request,
+        "begin.html",
+        "now",
+        script="begin",
+        **choices(page.folder, request.query_params.get("plan", ""), page.head_port),
     )
 
 
@@ -110,7 +117,7 @@ def _told(path: Path, asked: Told) -> str:
     words = asked.words.split()
     if not words:
         raise InputError("The page sent an empty request. Load it again.")
-    return tell_command(path, words, asked.question)
+    return tell_request(path, replace(request_of(words), question=asked.question))
 
 
 async def resume(page: Page, request: Request) -> Response:
@@ -131,6 +138,15 @@ async def _begun(page: Page, arguments: list[str]) -> Response:
     if result.status != 0 or not isinstance(result.value, dict):
         return sentence(result.sentence or "The run did not begin. Look at the terminal of the page.", 409)
     return JSONResponse({"sentence": "The run is under way.", "session": Path(result.value["session"]).name})
+
+
+async def boards(page: Page, _: Request) -> Response:
+    """Look at every port of this computer for a board, for a few seconds each."""
+    result = await run_command(["board", "find", "--json"], page.folder.root)
+    found = [each["name"] for each in result.value or [] if each["board"] is not None]
+    if not found:
+        return JSONResponse({"sentence": "No board answers. Look at the cable and at the board's supply.", "ports": []})
+    return JSONResponse({"sentence": f"Found: {', '.join(found)}.", "ports": found})
 
 
 def _session(page: Page, request: Request) -> ServedEntry:

@@ -36,6 +36,8 @@ class Page:
     refusals: Refusals
     cookie: str = "fullturn"
     """The name of the cookie. Cookies are shared by all ports of a host, so the server adds its port to it."""
+    head_port: str = ""
+    """The head's port that was given at the start, to offer where one is asked for; "" if none was."""
     streams: Streams = field(default_factory=Streams)
     planner: Planner = field(default_factory=Planner)
     jobs: Jobs = field(init=False)

@@ -51,15 +51,13 @@ async def save(page: Page, request: Request) -> Response:
     """Write the plan of a form to a file."""
     asked = await body_of(request, SaveAsked)
     kit = _kit(page, asked.kit)
-    out = free_path(page.folder.root, f"{kit.path.stem}-plan", PLAN)
-    if asked.name.strip():
-        out = page.folder.new_path(f"{asked.name.strip().removesuffix(PLAN)}{PLAN}")
-    result = await run_command(
-        ["plan", f"--out={out}", "--json", *asked.arguments(), "--", str(kit.path)], page.folder.root
-    )
+    name = asked.name.strip().removesuffix(PLAN)
+    out = [f"--out={page.folder.new_path(f'{name}{PLAN}')}"] if name else []
+    result = await run_command(["plan", *out, "--json", *asked.arguments(), "--", str(kit.path)], page.folder.root)
     if result.status != 0:
         return sentence(result.sentence or "The plan was not saved.", 409)
-    return JSONResponse({"sentence": f"The plan is saved as {out.name}.", "plan": out.name})
+    saved = Path(result.value["out"]).name
+    return JSONResponse({"sentence": f"The plan is saved as {saved}.", "plan": saved})
 
 
 async def rehearse(page: Page, request: Request) -> Response:

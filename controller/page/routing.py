@@ -62,9 +62,9 @@ def _route(page: Page, path: str, endpoint: Endpoint, method: str, refuse: Calla
                 return response
             return await run_in_threadpool(endpoint, page, request)  # type: ignore[arg-type]
         except InputError as error:
-            return sentence(" ".join(error.sentences), 400)
+            return sentence(page.folder.by_names(" ".join(error.sentences)), 400)
         except WorldError as error:
-            return sentence(str(error), 409)
+            return sentence(page.folder.by_names(str(error)), 409)
 
     return Route(path, answer, methods=[method])
 

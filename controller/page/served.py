@@ -45,6 +45,17 @@ class ServedFolder:
         """What is in the folder and may be shown, sorted by name. Raises InputError if it cannot be read."""
         return list(self._shown_in(self.root))
 
+    def entries_in(self, folder: ServedEntry) -> list[ServedEntry]:
+        """What is in a folder of the folder and may be shown, sorted by name; empty if it cannot be read."""
+        try:
+            return list(self._shown_in(folder.path))
+        except InputError:
+            return []
+
+    def folders(self) -> list[ServedEntry]:
+        """The folders inside the folder. Raises InputError."""
+        return [each for each in self.entries() if each.path.is_dir()]
+
     def files(self, suffix: str) -> list[ServedEntry]:
         """The regular files with a suffix like `.toml`. Raises InputError."""
         return [each for each in self.entries() if each.path.suffix == suffix and _is_file(each.path)]
@@ -63,8 +74,9 @@ class ServedFolder:
 
     def report_folders(self) -> list[ServedEntry]:
         """The folders that hold a report of this program. Raises InputError."""
-        folders = [each for each in self.entries() if each.path.is_dir()]
-        return [each for each in folders if (report := self._inside(each.path, REPORT)) and is_own_page(report.path)]
+        return [
+            each for each in self.folders() if (report := self._inside(each.path, REPORT)) and is_own_page(report.path)
+        ]
 
     def find(self, name: str) -> ServedEntry | None:
         """What a name names in the folder; None if nothing that may be shown has it."""
@@ -75,6 +87,10 @@ class ServedFolder:
         outer = self.find(folder)
         inner = self._inside(outer.path, name) if outer is not None and outer.path.is_dir() else None
         return inner if inner is not None and _is_file(inner.path) else None
+
+    def by_names(self, text: str) -> str:
+        """A sentence with the files of the folder by their names: where the folder is concerns nobody at a phone."""
+        return text.replace(f"{self.root}/", "")
 
     def new_path(self, name: str) -> Path:
         """The path for a new file or folder in the folder. Raises InputError if the name cannot be used."""

@@ -22,7 +22,7 @@ from controller.page.refusing import Refusals
 from controller.page.served import PAGE_FILE, ServedFolder
 
 BACKLOG = 128
-GRACE_S = 1  # streams are open for ever, so the end does not wait for them
+GRACE_S = 2  # for answers under way
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +52,7 @@ def serve_page(
     *,
     tell: Callable[[PageServed], None],
     warn: Callable[[str], None],
+    head_port: str = "",
     open_browser: bool = False,
     forget_devices: bool = False,
 ) -> None:
@@ -73,11 +74,26 @@ def serve_page(
 
         access.tell_keys = tell_keys
         tell_keys("")
-        page = Page(served, access, hosts_of(port, lan=place.lan), refusals, cookie=f"fullturn-{port}")
+        page = Page(
+            served, access, hosts_of(port, lan=place.lan), refusals, cookie=f"fullturn-{port}", head_port=head_port
+        )
         if open_browser:
             webbrowser.open_new_tab(pairing_link("localhost", port, access.keys.control))
         with suppress(KeyboardInterrupt):  # the server ends in order, and then raises it again
             server_of(page).run(sockets=sockets)
+
+
+class PageServer(uvicorn.Server):
+    """uvicorn's server, which ends the streams before it waits for what is still being answered."""
+
+    def __init__(self, config: uvicorn.Config, page: Page) -> None:
+        super().__init__(config)
+        self._page = page
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End in order."""
+        self._page.streams.close()
+        await super().shutdown(sockets)
 
 
 def server_of(page: Page) -> uvicorn.Server:
@@ -98,7 +114,7 @@ def server_of(page: Page) -> uvicorn.Server:
         timeout_graceful_shutdown=GRACE_S,
         h11_max_incomplete_event_size=MOST_HEADER_BYTES,
     )
-    return uvicorn.Server(config)
+    return PageServer(config, page)
 
 
 def listening(place: PagePlace) -> list[socket.socket]:

@@ -69,7 +69,7 @@ def _options(asked: RunAsked) -> list[str]:
         f"--countdown={asked.countdown}",
         *([f"--port={asked.port.strip()}"] if asked.port.strip() else []),
         *(f"--{name.replace('_', '-')}" for name in flags if getattr(asked, name)),
-        *([f"--pause-every={asked.pause_minutes * MINUTE_S:g}s"] if asked.pause_minutes is not None else []),
+        *([f"--pause-every={round(asked.pause_minutes * MINUTE_S)}s"] if asked.pause_minutes is not None else []),
         *([f"--pause-every-wh={asked.pause_wh:g}"] if asked.pause_wh is not None else []),
     ]
 
@@ -81,14 +81,14 @@ def _there(folder: ServedFolder, name: str) -> ServedEntry:
     return found
 
 
-def choices(folder: ServedFolder, plan: str = "") -> dict[str, Any]:
-    """What the form offers: plans (the newest first), kits, and the ports of earlier sessions."""
+def choices(folder: ServedFolder, plan: str = "", port: str = "") -> dict[str, Any]:
+    """What the form offers: plans (the newest first), kits, `port` if it is known, and the ports of earlier sessions."""
     plans = [each for each in _newest(folder.plan_files()) if is_own_plan(each.path)]
     return {
         "plan": plan,
         "plans": [each.name for each in plans],
         "kits": [each.name for each in folder.kit_files()],
-        "ports": _ports(folder),
+        "ports": list(dict.fromkeys([*([port] if port else []), *_ports(folder)])),
     }
 
 

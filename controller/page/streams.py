@@ -30,7 +30,7 @@ class PageEvent:
         return f"event: {self.name}\ndata: {json.dumps(self.value, allow_nan=False)}\n\n"
 
 
-BEAT, BROKEN = PageEvent("beat", None), PageEvent("broken", None)
+BEAT, BROKEN, END = (PageEvent(name, None) for name in ("beat", "broken", "end"))
 
 
 class Streams:
@@ -38,6 +38,7 @@ class Streams:
 
     def __init__(self) -> None:
         self._open: Counter[int] = Counter()
+        self._queues: set[asyncio.Queue[PageEvent]] = set()
 
     def has_room(self, device: int) -> bool:
         """Whether one more stream may be opened for a device."""
@@ -52,6 +53,7 @@ class Streams:
     async def _sent(self, device: int, sources: list[AsyncIterator[PageEvent]]) -> AsyncIterator[str]:
         self._open[device] += 1
         waiting: asyncio.Queue[PageEvent] = asyncio.Queue(maxsize=1)  # a slow reader slows its sources down
+        self._queues.add(waiting)
         tasks = [asyncio.create_task(_pump(source, waiting)) for source in sources]
         try:
             yield f"retry: {RETRY_MS}\n\n"
@@ -59,13 +61,23 @@ class Streams:
                 event = BEAT
                 with suppress(TimeoutError):
                     event = await asyncio.wait_for(waiting.get(), SILENT_S)
+                if event is END:
+                    return
                 if event is BROKEN:
                     await asyncio.gather(*(task for task in tasks if task.done()))  # raises what broke it
                 yield event.text()
         finally:
             for task in tasks:
                 task.cancel()
+            self._queues.discard(waiting)
             self._open[device] -= 1
+
+    def close(self) -> None:
+        """End all streams: the server ends."""
+        for waiting in self._queues:
+            while not waiting.empty():
+                waiting.get_nowait()
+            waiting.put_nowait(END)
 
 
 async def _pump(source: AsyncIterator[PageEvent], waiting: asyncio.Queue[PageEvent]) -> None:

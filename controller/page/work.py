@@ -36,7 +36,7 @@ class WorkResult:
 
 
 @dataclass(slots=True)
-class Job:
+class PageJob:
     """A command under way or ended. `title` says what it does; `subject` is the file that it is about."""
 
     number: int
@@ -48,7 +48,7 @@ class Job:
     task: "asyncio.Task[WorkResult] | None" = None
 
     def as_json(self) -> dict[str, Any]:
-        """For the page."""
+        """For the page. `answered`: the work was done, although its exit status may say that something is missing."""
         result = self.result
         return {
             "number": self.number,
@@ -58,6 +58,7 @@ class Job:
             "line": self.lines[-1] if self.lines else "",
             "ended": result is not None,
             "status": None if result is None else result.status,
+            "answered": result is not None and result.value is not None,
             "sentences": [] if result is None else list(result.sentences),
         }
 
@@ -65,7 +66,10 @@ class Job:
 async def run_command(
     arguments: Sequence[str], folder: Path, progress: Callable[[str], None] = lambda _: None
 ) -> WorkResult:
-    """Run a command of the program in `folder` to its end. It is killed if the caller is cancelled."""
+    """Run a command of the program in `folder` to its end. It is killed if the caller is cancelled.
+
+    Its sentences name the files of the folder without the place of the folder.
+    """
     process = await asyncio.create_subprocess_exec(
         *COMMAND,
         *arguments,
@@ -81,7 +85,7 @@ async def run_command(
 
     async def listen(stream: asyncio.StreamReader) -> None:
         while line := await stream.readline():
-            if text := line.decode(errors="replace").strip():
+            if text := line.decode(errors="replace").strip().replace(f"{folder}/", ""):
                 said.append(text)
                 progress(text)
 
@@ -108,7 +112,7 @@ class Jobs:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self._jobs: dict[int, Job] = {}
+        self._jobs: dict[int, PageJob] = {}
         self._changed = asyncio.Event()
 
     async def states(self) -> AsyncIterator[list[dict[str, Any]]]:
@@ -123,14 +127,14 @@ class Jobs:
         self._changed.set()
         self._changed = asyncio.Event()
 
-    def begin(self, title: str, subject: str, arguments: Sequence[str]) -> Job:
+    def begin(self, title: str, subject: str, arguments: Sequence[str]) -> PageJob:
         """Begin a command. A job that is still about the same subject with the same title is ended first."""
         for earlier in self._jobs.values():
             if earlier.result is None and (earlier.title, earlier.subject) == (title, subject):
                 assert earlier.task is not None
                 earlier.task.cancel()
         number = max(self._jobs, default=0) + 1
-        job = Job(number, title, subject, clock.wall_time())
+        job = PageJob(number, title, subject, clock.wall_time())
         job.task = asyncio.create_task(self._carry_out(job, arguments))
         self._jobs[number] = job
         for old in sorted(self._jobs)[:-LINES_KEPT]:
@@ -145,7 +149,7 @@ class Jobs:
             if job.task is not None:
                 job.task.cancel()
 
-    async def _carry_out(self, job: Job, arguments: Sequence[str]) -> WorkResult:
+    async def _carry_out(self, job: PageJob, arguments: Sequence[str]) -> WorkResult:
         def progress(line: str) -> None:
             job.lines.append(line)
             self._tell()

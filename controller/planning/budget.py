@@ -39,7 +39,6 @@ def cost(
         if other is not order:
             orders[other] = _cost_of_order(kit, frames, links, other, mover)
     wide, high = picture_pixels(field, region)
-    watts = kit.power.head_watts + kit.power.camera_watts
     return Budget(
         frames=len(frames),
         exposures=len(exposures),
@@ -51,7 +50,7 @@ def cost(
         unshaped_seconds=round(plain.expected_ns / 1e9, 3),
         repeats_apart_seconds=_repeats_apart(program, frames),
         megabytes=round(len(exposures) * kit.file_megabytes(), 1),
-        watt_hours=round(watts * seconds / 3600, 2),
+        watt_hours=round(kit.power.watts * seconds / 3600, 2),
         picture_pixels_wide=wide,
         picture_pixels_high=high,
         orders=orders,

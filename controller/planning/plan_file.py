@@ -46,6 +46,15 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
     An earlier version proved a plan as if the head were level. A plan that was already `begun` gets the proof for the
     poses that its head really reaches, whatever the result. Any other plan must still cover its region.
     """
+    return _proved_again(_unproved(text, path, begun=begun), path, begun=begun)
+
+
+def begun_plan_unproved(text: str, path: str) -> Plan:
+    """The plan in a session's text, not proved again: for counting what was shot of it. Raises InputError."""
+    return _unproved(text, path, begun=True)
+
+
+def _unproved(text: str, path: str, *, begun: bool) -> Plan:
     kind = PLAN_IN_SESSION if begun else PLAN
     content = parse_json(text, path, kind)
     if not isinstance(content, dict) or content.get("format") != "fullturn-plan":
@@ -62,8 +71,7 @@ def plan_from(text: str, path: str, *, begun: bool = False) -> Plan:
         raise InputError(mistakes(error, str(path))) from None
     # An older plan gets new keys when it is read, so it needs a new hash that fits when it is written into a session. A
     # plan that was begun keeps the hash by which its session knows it.
-    plan = plan.model_copy(update={"hash": content["hash"]}) if begun else plan.sealed()
-    return _proved_again(plan, path, begun=begun)
+    return plan.model_copy(update={"hash": content["hash"]}) if begun else plan.sealed()
 
 
 def _version_of(content: dict[str, Any], path: str) -> int:

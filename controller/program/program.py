@@ -189,10 +189,10 @@ class Program:
 SWEEP_SHARE = 1 / 3  # of the highest speed, while somebody watches the cables
 
 
-def slowed(program: Program) -> Program:
-    """The same head, with a third of its speed."""
+def slowed(program: Program, share: float = SWEEP_SHARE) -> Program:
+    """The same head, with this share of its speed: a third, unless told otherwise."""
 
     def slow(axis: AxisSetting) -> AxisSetting:
-        return replace(axis, speed_steps_s=max(1, round(axis.speed_steps_s * SWEEP_SHARE)))
+        return replace(axis, speed_steps_s=max(1, round(axis.speed_steps_s * share)))
 
     return replace(program, pan=slow(program.pan), tilt=slow(program.tilt))

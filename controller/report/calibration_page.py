@@ -1,17 +1,20 @@
 """A calibration as one HTML page that needs no network, in the style of the report."""
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 from matplotlib.figure import Figure
 
 from controller.calibration.finding import Finding, Plot, coverage_factor
 from controller.files import write_whole
-from controller.report.drawing import page_environment, svg
+from controller.report.drawing import DESK_IN, PHONE_IN, SERIES, drawing, page_environment
 from controller.report.own_pages import is_own_page
 
-# Colours that colour-blind eyes can tell apart (M. Okabe and K. Ito, "Color Universal Design", 2008).
-COLOURS = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00")
+# Beside their colours: in the red look all have one hue.
+DASHES = ("-", "--", "-.", ":", (0, (6, 1, 1, 1, 1, 1)), (0, (1, 3)))
+MARKERS = "os^Dvx"
 
 
 def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace: bool = False) -> None:
@@ -28,7 +31,10 @@ def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace
             finding=finding,
             stored=stored,
             rows=_rows(finding),
-            plots=[(plot, svg(plot_picture(plot))) for plot in finding.plots],
+            plots=[
+                (plot, drawing(partial(plot_picture, plot), f"plot-{number}", f"{plot.heading}. {plot.caption}"))
+                for number, plot in enumerate(finding.plots)
+            ],
         )
     )
     write_whole(path, text, replace=replace, ours=is_own_page)
@@ -40,21 +46,27 @@ def _rows(finding: Finding) -> Sequence[tuple[str, str, str, str]]:
     rows = []
     for name, value in finding.values.items():
         u = finding.uncertainties.get(f"u_{name}")
-        said = ("–", "–") if u is None else (f"{u:.2g}", f"± {factor * u:.2g}")
+        said = ("–", "–") if u is None else (f"{u:.2g}", f"±\u00a0{factor * u:.2g}")
         rows.append((name, f"{value:.7g}", *said))
     return rows
 
 
-def plot_picture(plot: Plot) -> Figure:
+def plot_picture(plot: Plot, width_in: float = DESK_IN) -> Figure:
     """The plot as a figure."""
-    figure = Figure(figsize=(11, 3.2), layout="constrained")
+    figure = Figure(figsize=(width_in, 3.2), layout="constrained")
     axes = figure.add_subplot(xlabel=plot.x_label, ylabel=plot.y_label)
     for number, series in enumerate(plot.series):
-        style = {"linewidth": 1.4} if series.line else {"linestyle": "none", "marker": "o", "markersize": 4}
-        axes.plot(series.x, series.y, label=series.label, color=COLOURS[number % len(COLOURS)], **style)
+        kind = number % len(SERIES)
+        style: dict[str, Any] = {"linewidth": 1.4, "linestyle": DASHES[kind]}
+        if not series.line:
+            style = {"linestyle": "none", "marker": MARKERS[kind], "markersize": 4}
+        axes.plot(series.x, series.y, label=series.label, color=SERIES[kind], **style)
     if len(plot.series) > 1:
-        axes.legend(frameon=False)
-    axes.grid(color="#dddddd", linewidth=0.6)
+        if width_in <= PHONE_IN:  # inside it would hide the points
+            figure.legend(frameon=False, loc="outside lower center", ncols=2)
+        else:
+            axes.legend(frameon=False)
+    axes.grid(linewidth=0.6)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)

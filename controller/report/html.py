@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from controller.amounts import duration, storage
@@ -12,7 +13,7 @@ from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
 from controller.report.account_words import again_words, ending_words, shot_proof_sentence
-from controller.report.drawing import page_environment, svg
+from controller.report.drawing import drawing, page_environment
 from controller.report.plan_words import left_out_sentence, measured_sentence
 from controller.report.ramp_words import ramps_sentence
 from controller.report.sphere_picture import pole_picture, sphere_picture
@@ -59,6 +60,7 @@ def write_html(
 ) -> None:
     """Write the report. `tale` lists what went wrong and what was done: when, who, what. Raises StorageFailed."""
     parts = stretches(happenings, summary.virtual_seconds)
+    missing, proof = summary.missing_frames, shot_proof_sentence(plan, summary)
     environment = page_environment()
     environment.filters["duration"] = duration
     text = environment.get_template("report.html").render(
@@ -66,7 +68,7 @@ def write_html(
         summary=summary,
         rows=row_lines(plan),
         shares=shares(parts),
-        proof=shot_proof_sentence(plan, summary),
+        proof=proof,
         ending=ending_words(summary),
         left_out=left_out_sentence(plan),
         measured=measured_sentence(plan),
@@ -74,9 +76,9 @@ def write_html(
         notes=kit_sentences(plan.kit),
         card=storage(summary.card_megabytes),
         tale=tale,
-        sphere=svg(sphere_picture(plan, summary.missing_frames)),
-        poles=svg(pole_picture(plan, summary.missing_frames)),
-        timeline=svg(timeline_picture(parts)),
+        sphere=drawing(partial(sphere_picture, plan, missing), "sphere", f"The sphere, unrolled. {proof}"),
+        poles=drawing(partial(pole_picture, plan, missing), "poles", "The sphere, seen toward each pole."),
+        timeline=drawing(partial(timeline_picture, parts), "timeline", "What the run did when; the table has the sums."),
         ramps=ramps_sentence(plan, shaped=summary.ramps_shaped),
     )
     write_whole(path, text)

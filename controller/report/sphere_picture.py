@@ -4,6 +4,7 @@ Frames that are `missing` do not count; they are drawn as missing, with the hole
 """
 
 from collections.abc import Collection, Sequence
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,64 +21,84 @@ from controller.planning.directions import Array, camera_axes
 from controller.planning.frame_outlines import outlines_at, unrolled_deg
 from controller.planning.plan import Frame, Plan
 from controller.planning.reached_poses import Poses, poses_of
+from controller.report.drawing import DEEP, DESK_IN, PHONE_IN
+from controller.report.frame_numbers import centred, inside_part, number_frames
 from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
 GRID_ACROSS = 720  # columns of half a degree
 DISC_ACROSS = 361  # pixels of half a degree
 NUMBERED_AT_MOST = 80  # more numbers than this would hide the picture
 WHITE, ORANGE, RED, GREY = "#ffffff", "#e69f00", "#d55e00", "#6b6b75"
+SEEN: Any = {"cmap": "cividis", "interpolation": "nearest"}
 SHADE: Any = {"facecolor": "#00000073", "hatch": "//", "edgecolor": GREY, "linewidth": 0}
 
 
-def sphere_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
-    """Yaw to the right with straight ahead in the middle, pitch upward, both in degrees."""
-    field, head = plan.kit.field(plan.overlap), plan.kit.head
+def sphere_picture(plan: Plan, missing: Collection[int] = (), width_in: float = DESK_IN) -> Figure:
+    """Yaw to the right with straight ahead in the middle, pitch upward, both in degrees.
+
+    For a phone its two halves are one below the other: in the whole, no number could be read.
+    """
+    on_phone = width_in <= PHONE_IN
+    parts = ((-180, 0), (0, 180)) if on_phone else ((-180, 180),)
+    figure = Figure(figsize=(width_in, 2.34 * width_in if on_phone else width_in / 2), layout="constrained")
     there, lacking = split(plan, missing)
-    figure = Figure(figsize=(11, 5.5), layout="constrained")
-    axes = figure.add_subplot(xlim=(-180, 180), ylim=(-90, 90), xlabel="yaw °", ylabel="pitch °", aspect="equal")
-    axes.set_xticks(range(-180, 181, 30))
-    axes.set_yticks(range(-90, 91, 30))
-    image = axes.imshow(
-        frames_seeing(field, poses_of(head, there)),
-        extent=(-180, 180, -90, 90),
-        origin="lower",
-        cmap="cividis",
-        vmin=0,
-        interpolation="nearest",
+    field, head = plan.kit.field(plan.overlap), plan.kit.head
+    seen = frames_seeing(field, poses_of(head, there))
+    bare = holes(plan, field, there, _grid()) if lacking else None
+    panels = []
+    for number, (left, right) in enumerate(parts, 1):
+        axes = figure.add_subplot(len(parts), 1, number, xlim=(left, right), ylim=(-90, 90), aspect="equal")
+        axes.set(xlabel="yaw °" if number == len(parts) else "", ylabel="pitch °")
+        axes.set_xticks(range(left, right + 1, 30))
+        axes.set_yticks(range(-90, 91, 30))
+        image = axes.imshow(seen, extent=(-180, 180, -90, 90), origin="lower", vmin=0, **SEEN)
+        _flat_part(axes, plan, there, lacking)
+        if bare is not None:
+            draw_holes(axes, *_grid_deg(), bare)
+        panels.append(axes)
+    bar = {"location": "bottom", "shrink": 0.9, "pad": 0.01} if on_phone else {"shrink": 0.72}
+    figure.colorbar(
+        image, ax=panels, label="frames that see the direction", ticks=MaxNLocator(nbins=5, integer=True), **bar
     )
-    whole = MaxNLocator(integer=True)
-    figure.colorbar(image, ax=axes, shrink=0.72, label="frames that see the direction", ticks=whole)
-    few = len(plan.first_pass) <= NUMBERED_AT_MOST
-    for sides, colour, width, label in _layers(field, few=few):
-        lines = _flat_outlines(field, sides, poses_of(head, there))
-        axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
-    if few:
-        _numbers(axes, there)
-    if lacking:
-        yaw, pitch = _grid_deg()
-        draw_holes(axes, yaw, pitch, holes(plan, field, there, _grid()))
-        outlines = _flat_outlines(field, field.core, poses_of(head, lacking))
-        draw_missing(axes, outlines, lacking, _flat_place if few else lambda _: None)
-    _bounds(axes, plan)
-    if not lacking:
-        worst = plan.proof.worst_at
-        x, y = _centred(worst.yaw_deg), worst.pitch_deg
-        axes.plot(x, y, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place")
     _legend(figure)
     return figure
 
 
-def pole_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
+def _flat_part(axes: Axes, plan: Plan, there: Sequence[Frame], lacking: Sequence[Frame]) -> None:
+    """Outlines, numbers and bounds in the part of the unrolled sphere that these axes show."""
+    field, head = plan.kit.field(plan.overlap), plan.kit.head
+    few = len(plan.first_pass) <= NUMBERED_AT_MOST
+    for sides, colour, width, label in _layers(field, few=few):
+        lines = _flat_outlines(field, sides, poses_of(head, there))
+        axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
+    place = inside_part(axes.get_xlim())
+    if few:
+        number_frames(axes, there, place, [at for frame in lacking if (at := place(frame))])
+    if lacking:
+        outlines = _flat_outlines(field, field.core, poses_of(head, lacking))
+        draw_missing(axes, outlines, lacking, place if few else lambda _: None)
+    _bounds(axes, plan)
+    if not lacking:
+        worst = plan.proof.worst_at
+        x, y = centred(worst.yaw_deg), worst.pitch_deg
+        axes.plot(x, y, "o", ms=11, mfc="none", mec=RED, mew=2.5, label="tightest place")
+
+
+def pole_picture(plan: Plan, missing: Collection[int] = (), width_in: float = DESK_IN) -> Figure:
     """Both poles, each in the middle of a disc that reaches to the horizon; yaw 0 at the top."""
+    on_phone = width_in <= PHONE_IN
     field, head = plan.kit.field(plan.overlap), plan.kit.head
     there, lacking = split(plan, missing)
-    figure = Figure(figsize=(11, 5.4), layout="constrained")
+    figure = Figure(figsize=(width_in, 2.2 * width_in if on_phone else 5.4), layout="constrained")
     few = len(plan.first_pass) <= NUMBERED_AT_MOST
     for number, (name, up) in enumerate((("zenith", 1.0), ("nadir", -1.0))):
-        axes = figure.add_subplot(1, 2, number + 1, aspect="equal", xlim=(-91, 91), ylim=(-91, 91))
+        axes = figure.add_subplot(
+            *((2, 1) if on_phone else (1, 2)), number + 1, aspect="equal", xlim=(-91, 91), ylim=(-91, 91)
+        )
         axes.set_title(f"toward the {name}, horizon at the rim", fontsize=10)
         axes.set_axis_off()
         axes.add_patch(_disc(90, filled=True))
+        place = partial(_pole_place, up=up)
         for sides, colour, width, label in _layers(field, few=few):
             lines = _outlines_seen_from_pole(field, sides, poses_of(head, there), up)
             axes.add_collection(LineCollection(lines, colors=colour, linewidths=width, label=label))
@@ -85,15 +106,13 @@ def pole_picture(plan: Plan, missing: Collection[int] = ()) -> Figure:
             across = np.linspace(-90.0, 90.0, DISC_ACROSS)
             directions, on_disc = _disc_directions(across, up)
             draw_holes(axes, across, across, holes(plan, field, there, directions) & on_disc)
-            places = (lambda frame, up=up: _pole_place(frame, up)) if few else (lambda _: None)
             outlines = _outlines_seen_from_pole(field, field.core, poses_of(head, lacking), up)
-            draw_missing(axes, outlines, lacking, places)
+            draw_missing(axes, outlines, lacking, place if few else lambda _: None)
         _bounds_seen_from_pole(axes, plan, up)
         for radius in (30, 60, 90):
             axes.add_patch(_disc(radius, filled=False))
-        for frame in there if few else ():
-            if (place := _pole_place(frame, up)) is not None:
-                axes.text(*place, str(frame.id), color=WHITE, ha="center", va="center", fontsize=8)
+        if few:
+            number_frames(axes, there, place, [at for frame in lacking if (at := place(frame))])
     _legend(figure)
     return figure
 
@@ -140,11 +159,6 @@ def _outlines_seen_from_pole(field: Field, sides: Sides, poses: Poses, up: float
         if len(seen) > 1:
             lines += _cut(_seen_from_pole(seen, up), 30.0)
     return lines
-
-
-def _flat_place(frame: Frame) -> tuple[float, float]:
-    """The position of the frame's number in the unrolled picture."""
-    return _centred(frame.yaw_deg), min(max(frame.pitch_deg, -84.0), 84.0)
 
 
 def _pole_place(frame: Frame, up: float) -> tuple[float, float] | None:
@@ -228,24 +242,15 @@ def _legend(figure: Figure) -> None:
     """One legend below everything, without repeated entries."""
     named = [axes.get_legend_handles_labels() for axes in figure.axes]
     entries = {text: handle for handles, texts in named for handle, text in zip(handles, texts, strict=True)}
-    figure.legend(
-        entries.values(), entries.keys(), loc="outside lower center", ncols=4, facecolor=GREY, labelcolor="white"
+    legend = figure.legend(
+        entries.values(),
+        entries.keys(),
+        loc="outside lower center",
+        ncols=4 if figure.get_figwidth() > PHONE_IN else 2,
+        facecolor=DEEP,
+        framealpha=1.0,
+        labelcolor=WHITE,
     )
-
-
-def _numbers(axes: Axes, frames: Sequence[Frame]) -> None:
-    for frame in frames:
-        axes.text(
-            *_flat_place(frame),
-            str(frame.id),
-            color=WHITE,
-            ha="center",
-            va="center",
-            fontsize=8,
-            clip_on=True,
-            bbox={"facecolor": "#00000099", "edgecolor": "none", "pad": 1.0},
-        )
-
-
-def _centred(yaw_deg: float) -> float:
-    return (yaw_deg + 180) % 360 - 180
+    for shown, entry in zip(legend.legend_handles, entries.values(), strict=True):
+        if shown is not None and entry.get_path_effects():  # matplotlib leaves them out
+            shown.set_path_effects(entry.get_path_effects())

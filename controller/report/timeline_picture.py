@@ -9,18 +9,18 @@ from matplotlib.figure import Figure
 from controller.capture.events import EventKind
 from controller.capture.states import RunState
 from controller.capture.words.run import STATES
+from controller.report.drawing import DESK_IN, LINE, SERIES, SOFT, token
 from controller.session.rows import Happening
 
-# Colours that colour-blind eyes can tell apart (M. Okabe and K. Ito, "Color Universal Design", 2008).
 LANES: dict[RunState, str] = {
-    RunState.REFERENCING: "#999999",
-    RunState.MOVING: "#0072b2",
-    RunState.SETTLING: "#56b4e9",
-    RunState.EXPOSING: "#e69f00",
-    RunState.TRANSFERRING: "#cc79a7",
-    RunState.RECOVERING: "#009e73",
+    RunState.REFERENCING: SOFT,
+    RunState.MOVING: SERIES[0],
+    RunState.SETTLING: SERIES[4],
+    RunState.EXPOSING: SERIES[1],
+    RunState.TRANSFERRING: SERIES[3],
+    RunState.RECOVERING: SERIES[2],
 }
-REST = "checks, warnings, questions", "#dddddd"
+REST = "checks, warnings, questions", LINE
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,7 @@ def stretches(happenings: Sequence[Happening], ended_s: float) -> list[Stretch]:
 
 @dataclass(frozen=True, slots=True)
 class TimeShare:
-    """What one kind of time adds up to: seconds, and per cent of the whole run."""
+    """What one kind of time adds up to: seconds, and per cent of the whole run. The colour is a CSS value."""
 
     name: str
     seconds: float
@@ -69,13 +69,15 @@ def shares(parts: Sequence[Stretch]) -> list[TimeShare]:
     for part in parts:
         totals[lane_of.get(part.state, REST)] += part.seconds
     return [
-        TimeShare(name, total, 100 * total / whole_s, colour) for (name, colour), total in totals.items() if total > 0
+        TimeShare(name, total, 100 * total / whole_s, token(colour))
+        for (name, colour), total in totals.items()
+        if total > 0
     ]
 
 
-def timeline_picture(parts: Sequence[Stretch]) -> Figure:
+def timeline_picture(parts: Sequence[Stretch], width_in: float = DESK_IN) -> Figure:
     """Draw time to the right, in minutes, with a lane for each kind of time."""
-    figure = Figure(figsize=(11, 2.4), layout="constrained")
+    figure = Figure(figsize=(width_in, 2.4), layout="constrained")
     axes = figure.add_subplot(xlabel="minutes since the start")
     for lane, (state, colour) in enumerate(LANES.items()):
         bars = [(part.start_s / 60, part.seconds / 60) for part in parts if part.state == state]
@@ -83,7 +85,7 @@ def timeline_picture(parts: Sequence[Stretch]) -> Figure:
     axes.set_yticks(range(len(LANES)), [STATES[state].lane for state in LANES])
     axes.set_ylim(len(LANES) - 0.4, -0.6)
     axes.set_xlim(left=0)
-    axes.grid(axis="x", color="#dddddd", linewidth=0.6)
+    axes.grid(axis="x", linewidth=0.6)
     axes.set_axisbelow(True)
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)

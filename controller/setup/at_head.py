@@ -1,7 +1,7 @@
 """The steps of setting up that are checked at the head: its stop switch, its zero, its cables."""
 
 from controller.capture.hand import Hand
-from controller.capture.people import People, YesNoQuestion
+from controller.capture.people import THEN_ENTER, People, YesNoQuestion
 from controller.capture.walk import walk
 from controller.capture.zero import POWER, find_zero
 from controller.errors import BoardRefused
@@ -18,7 +18,7 @@ AWAY_DEG = 5.0  # how far the head turns away from zero before finding it again
 
 def see_stop_switch(hand: Hand) -> Observation:
     """Ask the board to arm while the stop switch is pressed, which it must refuse. Nothing turns."""
-    hand.wait_text("  Support the camera: a tilt without power may drop. Press the switch, then Enter")
+    hand.wait_text(f"  Support the camera: a tilt without power may drop. Press the switch{THEN_ENTER}")
     hand.wait_known()
     hand.gate.announce("only if the board ignores the switch; nothing turns", 0, what=POWER)
     try:
@@ -28,7 +28,7 @@ def see_stop_switch(hand: Hand) -> Observation:
     else:
         hand.wait_rest()
         return Observation(False, "The board armed with the switch pressed: it does not sense the switch.")
-    hand.wait_text("  Release it, take your hands away, then Enter")
+    hand.wait_text(f"  Release it, take your hands away{THEN_ENTER}")
     hand.gate.announce("nothing turns", 0, what=POWER)
     hand.wait_ready()
     hand.wait_rest()
@@ -46,7 +46,8 @@ def see_zero(hand: Hand, kit: Kit, people: People) -> Observation:
     head = kit.head
     away = min(AWAY_DEG, head.pan.max_deg), min(AWAY_DEG, head.tilt.max_deg)
     people.say(
-        f"Zero is found. The head turns {AWAY_DEG:g}° away on both axes and finds it again. Ctrl-C stops the head."
+        f"Zero is found. The head turns {AWAY_DEG:g}° away on both axes and finds it again. "
+        f"{people.stops_by} stops the head."
     )
     hand.wait_move(to_steps(away[0], head.pan), to_steps(away[1], head.tilt))
     hand.wait_zero()

@@ -6,11 +6,10 @@ from pathlib import Path
 
 from controller import clock
 from controller.calibration.records import read
-from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.setup.inspection import Observation, calibration_found, picture_found
 from controller.setup.progress import Done, kit_mark, read_progress, write_progress
-from controller.setup.steps import Look, steps
+from controller.setup.steps import Look, step_named, steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +52,8 @@ def setup_state(kit_path: Path) -> list[StepStanding]:
 
 def mark_steps(kit_path: Path, done: Sequence[str], again: Sequence[str]) -> None:
     """Mark the steps `done` on the operator's word, and reopen those in `again`. Raises InputError, StorageFailed."""
-    known = [step.name for step in steps()]
     for name in (*done, *again):
-        if name not in known:
-            raise InputError(f"There is no step {name}; the steps are {', '.join(known)}.")
+        step_named(name)
     kit = load_kit(kit_path)
     said = Done(at=clock.wall_moment(), kit=kit_mark(kit), found="", seen=False)
     marks: dict[str, Done | None] = dict.fromkeys(again, None) | dict.fromkeys(done, said)

@@ -9,6 +9,7 @@ from typing import Annotated
 from pydantic import Field
 
 from controller.calibration.records import CalibrationKind
+from controller.errors import InputError
 from controller.kit.kit import Table
 
 FILE = Path(__file__).with_name("steps.toml")
@@ -37,6 +38,14 @@ class Step(Table):
     look: Annotated[Look, Field(strict=False)] = Look.NOTHING
     kinds: Annotated[tuple[Annotated[CalibrationKind, Field(strict=False)], ...], Field(strict=False)] = ()
     lasts_h: float | None = None
+
+
+def step_named(name: str) -> Step:
+    """The step with this name. Raises InputError."""
+    for step in steps():
+        if step.name == name:
+            return step
+    raise InputError(f"There is no step {name}; the steps are {', '.join(step.name for step in steps())}.")
 
 
 @cache

@@ -94,9 +94,9 @@ class ShownEnd:
 class ShownRun:
     """A run as a person is shown it. Times are UTC, ISO 8601; None if not known or not under way.
 
-    `active`: a program works on the session now. `state` is empty before the first run and while one is prepared; of a run
-    that is over, it is the last one. `doing` is one sentence.
-    `made` and `total` count exposures. `used_s` and `used_wh` are of all runs of the session.
+    `active`: a program works on the session now. `state` is empty before the first run and while one is prepared; of a
+    run that is over it is the last one. `doing` is one sentence. `made` and `total` count exposures. `used_s` and
+    `used_wh` are of all runs of the session.
     """
 
     session: str

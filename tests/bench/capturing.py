@@ -13,13 +13,21 @@ from statistics import median
 from typing import Any
 
 from controller.capture.events import EventKind, Wanted
+from controller.capture.interrupts import Interrupts
+from controller.capture.operator import Operator
+from controller.capture.people import People
+from controller.capture.port import Port
+from controller.capture.pulse import Pulse
 from controller.capture.runner import Runner
+from controller.capture.seen import Seen
 from controller.commands.stand_in import rig_spec
 from controller.kit.kit import Kit
+from controller.planning.make import make_plan
 from controller.planning.plan import Frame
 from controller.ports.serial_port import SerialPort
 from controller.program.build import build_program
-from controller.session.rows import Intent, ShotOutcome
+from controller.program.program import Program
+from controller.session.rows import Happening, Intent, ShotOutcome
 from controller.session.session import Session
 from protocol.units import NS
 from sim.rig import NOTHING, Rig
@@ -123,13 +131,55 @@ def on_the_line() -> list[Figure]:
     ]
 
 
+def _run_as_a_command(program: Program, port: Port, session: Session) -> None:
+    """Run with everything that a command writes to the session for windows elsewhere."""
+
+    def poll() -> Wanted | None:
+        pulse.tick(port.now())
+        return operator.next_request()
+
+    seen = Seen(program, port.now(), 0, len(program.exposures))
+
+    def change(happening: Happening) -> None:
+        seen.take(happening)
+        pulse.change(happening)
+
+    with Interrupts() as interrupts:
+        operator = Operator(port.now, interrupts, People(), session)
+        runner = Runner(program, port, session, poll, on_exposure=seen.exposed, on_change=change)
+        pulse = Pulse(session, seen, runner)
+        runner.run()
+
+
+def written() -> list[Figure]:
+    """What a run writes in an hour, as statements: those that wait for the disk, and the figures, which do not."""
+    kit, waiting, unsynced = kit_of(24.0), [0], [0]
+    port = VirtualPort(Rig(rig_spec(kit, 1)))
+
+    def count(statement: str) -> None:
+        if statement.startswith(("INSERT", "UPDATE", "DELETE")):
+            (unsynced if " pulse " in statement else waiting)[0] += 1
+
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session,
+    ):
+        session._db.set_trace_callback(count)
+        _run_as_a_command(build_program(kit, make_plan(kit, 0.3).frames), port, session)
+    hours = port.now() / NS / 3600
+    return [
+        Figure("writes in an hour of a run that wait for the disk", waiting[0] / hours, "", most=15_000),
+        Figure("... figures for windows, which do not wait", unsynced[0] / hours, "", most=3_700),
+    ]
+
+
 def added_ms(sessions: Sessions = unwatched) -> float:
     """Milliseconds that the host adds to an exposure, median of a short run."""
     kit = kit_of(24.0, **QUICK)
     camera = kit.exposure
     needed_ms = camera.focus_ms + max(camera.press_ms, camera.release_lag_ms + camera.shutter_seconds * 1000)
     with served(kit) as (_, _, port), sessions() as session:
-        Runner(build_program(kit, few_frames()), port, session).run()
+        _run_as_a_command(build_program(kit, few_frames()), port, session)
         shots = session.shots()
     return median(
         (b.board_clock_ms - a.board_clock_ms) - needed_ms - camera.ready_ms

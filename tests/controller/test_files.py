@@ -246,3 +246,16 @@ def test_no_number_and_no_word_of_the_system_is_in_a_cause(number: int) -> None:
     cause = cause_of(OSError(number, os.strerror(number)))
     assert errno.errorcode[number] not in cause
     assert str(number) not in cause
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no permissions of this kind")
+@pytest.mark.parametrize("before", [None, 0o600, 0o644, 0o666])
+def test_a_private_file_is_for_its_owner_alone_whatever_was_there(tmp_path: Path, before: int | None) -> None:
+    path = tmp_path / "private.json"
+    if before is not None:
+        path.write_text("old")
+        path.chmod(before)
+    write_whole(path, "new", replace=True, ours=lambda _: True, private=True)
+    assert path.read_text() == "new"
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert [each.name for each in tmp_path.iterdir()] == ["private.json"]

@@ -159,7 +159,7 @@ def one_that_looks_on(window: Window, session: Path) -> None:
         assert button.is_disabled()
     expect(page.get_by_role("button", name="Take over the controls")).to_be_hidden()
     before = states_of(session)
-    requests = (
+    requests: tuple[tuple[str, dict[str, Any]], ...] = (
         (f"/run/{session.name}/tell", {"words": "stop"}),
         (f"/run/{session.name}/resume", {}),
         ("/run", {"plan": "plan.json", "port": "port"}),

@@ -142,7 +142,7 @@ def test_a_head_without_switches_whose_board_restarts_while_the_set_waits(tmp_pa
     world = Attended(BLIND, tmp_path, 2, AT_THE_HEAD, sweep=False)
     looked: list[int] = []
 
-    def over() -> bool:
+    def over(_: People) -> bool:
         looked.append(world.port.now())
         if len(looked) == 2 and reset:
             world.rig.head.pan.lose(world.port.now(), 3000)

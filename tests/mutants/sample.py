@@ -14,6 +14,7 @@ PACKAGES = {
         "tests/controller/capture",
         "tests/controller/commands/test_jog.py",
         "tests/controller/commands/test_tell.py",
+        "tests/controller/page/test_pad_talk.py",
         "tests/end_to_end/test_lying_board.py",
         "tests/end_to_end/test_questions.py",
         "tests/end_to_end/test_words_before_steps.py",

@@ -1,12 +1,9 @@
 // The form that begins a run.
 
 import { holds, post, start } from "./page.js";
+import { runOptions } from "./run-options.js";
 
 const form = document.getElementById("begin");
-
-function numberOf(field) {
-  return field.value === "" ? null : Number(field.value);
-}
 
 function enable() {
   for (const button of form.querySelectorAll("button")) button.disabled = !holds;
@@ -24,13 +21,7 @@ if (form) {
       plan: fields.plan.value,
       kit: fields.kit.value,
       place: fields.place.value,
-      port: fields.port.value,
-      countdown: Number(fields.countdown.value),
-      skip_sweep: fields.skip_sweep.checked,
-      ask_before_moving: fields.ask_before_moving.checked,
-      tether: fields.tether.checked,
-      pause_minutes: numberOf(fields.pause_minutes),
-      pause_wh: numberOf(fields.pause_wh),
+      ...runOptions(fields),
     });
     answer.textContent = reply.sentence;
     if (reply.ok) location.assign(`/?session=${encodeURIComponent(reply.session)}`);

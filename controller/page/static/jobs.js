@@ -14,10 +14,11 @@ export class JobList {
         const card = document.createElement("section");
         card.className = "notice";
         const words = document.createElement("p");
-        const ending = job.status === 0 ? "done" : "ended early";
+        const done = job.status === 0 || job.answered;
+        const ending = done ? "done" : "ended early";
         words.textContent = job.ended ? `${job.title}: ${ending}.` : `${job.title}: under way. ${job.line}`;
         card.append(words);
-        if (job.ended && job.status !== 0 && job.sentences.length) {
+        if (job.ended && !done && job.sentences.length) {
           const why = document.createElement("p");
           why.textContent = job.sentences.at(-1);
           card.append(why);

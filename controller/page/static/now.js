@@ -60,8 +60,8 @@ function show(state) {
   if (run.announced !== null) by("announced-words").textContent = run.announced.words;
   const asked = questions.show(run.active ? run.question : null, holds);
   by("ended").hidden = run.active;
+  by("bar").hidden = !run.active;
   if (!run.active) {
-    by("ended-words").textContent = run.ended === null ? "No run of this session is active." : run.ended.sentence;
     by("resume").hidden = run.made >= run.total;
   }
   by("warning").textContent = run.warning === null ? "none" : run.warning.words;
@@ -90,7 +90,7 @@ function ring(before, asked) {
   const fault = run.warning === null ? null : `${run.warning.at_utc} ${run.warning.words}`;
   if (before !== null && fault !== null && run.active) call("fault", fault, run.warning.words);
   else if (before === null) rung = fault;
-  if (before !== null && before.active && !run.active) call("end", "end", by("ended-words").textContent);
+  if (before !== null && before.active && !run.active) call("end", "end", run.doing);
 }
 
 function call(kind, what, words) {
@@ -121,7 +121,6 @@ function enable() {
   const may = holds && run !== null && run.active;
   for (const button of document.querySelectorAll("[data-tell], #halt")) button.disabled = !may;
   by("again").disabled = !holds;
-  by("resume").disabled = !holds;
 }
 
 function choose(id) {
@@ -150,10 +149,6 @@ onHold(by("halt"), () => tell({ words: "halt" }));
 by("again").addEventListener("click", () => {
   const of = frames.filter((frame) => sphere.first(frame.id) === sphere.chosen).map((frame) => frame.id);
   tell({ words: `retake ${of.join(",")}` });
-});
-by("resume").addEventListener("click", async () => {
-  by("answer").textContent = "Starting …";
-  by("answer").textContent = (await post(`${at}/resume`, {})).sentence;
 });
 by("before").addEventListener("click", () => choose(sphere.step(-1)));
 by("after").addEventListener("click", () => choose(sphere.step(1)));

@@ -82,6 +82,7 @@ function listen(path, handlers) {
       if (source.readyState !== EventSource.CLOSED) return; // the browser connects again by itself
       const there = await fetch("/controls").catch(() => null);
       if (there?.status === 401) leave();
+      if (there?.ok) place.textContent = "Too many pages are open on this device. Close some.";
     };
     for (const [name, handler] of Object.entries({ controls: showControls, gone: leave, beat: () => {}, ...handlers })) {
       source.addEventListener(name, (event) => {
@@ -102,18 +103,12 @@ function listen(path, handlers) {
   open();
 }
 
-/** Starts a view: its look, its controls, and its stream at `path`. */
+/** Starts a view: its controls, and its stream at `path`. */
 export function start(path, handlers) {
-  const look = byId("look");
-  look.value = document.documentElement.dataset.look;
-  look.addEventListener("change", () => {
-    document.documentElement.dataset.look = look.value;
-    try {
-      localStorage.setItem("fullturn-look", look.value);
-    } catch {
-      // Storage is switched off in this browser.
-    }
-  });
   byId("take").addEventListener("click", () => post("/controls/take"));
+  byId("naming").addEventListener("submit", (event) => {
+    event.preventDefault();
+    post("/device/name", { name: byId("device").value });
+  });
   listen(path, handlers);
 }

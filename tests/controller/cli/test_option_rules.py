@@ -21,8 +21,8 @@ from controller.times import span_of
 from tests.controller.cli.all_commands import commands
 
 ALWAYS = {
-    "plan": "--out --replace --overlap --region --nadir-by-hand --order --passes --mounted --max-frames --max-seconds",
-    "rehearse": "--out --replace --yes --pictures --seed --faults --list-faults",
+    "plan": "--out --overlap --region --nadir-by-hand --order --passes --mounted --max-frames --max-seconds",
+    "rehearse": "--out --yes --pictures --seed --faults --list-faults",
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",
     "kit new": "--camera --pixels --out",
@@ -43,13 +43,14 @@ ALWAYS = {
     "calibrate rail": "--focal-length-mm",
     "calibrate settle": "--kit --page",
     "jog": "--port --to --yes --countdown",
-    "capture": "--port --out --kit --yes --countdown --ask-before-moving --skip-sweep --tether --log --repeat",
-    "resume": "--port --yes --countdown --ask-before-moving --skip-sweep --tether --log",
+    "capture": "--port --out --kit --yes --countdown --ask-before-moving --skip-sweep --tether --log --repeat "
+    "--pause-every --pause-every-wh",
+    "resume": "--port --yes --countdown --ask-before-moving --skip-sweep --tether --log --pause-every --pause-every-wh",
     "report": "--out",
     "match": "--out --pictures",
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",
     "inspect": "--out --limit --limits --calibrate",
-    "page": "--lan --port-number --open --forget-devices",
+    "page": "--port --lan --port-number --open --forget-devices",
 }
 """Options that always have an effect. --json is one everywhere."""
 

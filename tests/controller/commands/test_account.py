@@ -125,9 +125,7 @@ class Rig:
 def unpainted() -> Iterator[None]:
     """Leave out the pictures, which take a second and are not tested here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(html, "svg", lambda _: Markup(""))
-        for name in ("sphere_picture", "pole_picture", "timeline_picture"):
-            patch.setattr(html, name, lambda *_: None)
+        patch.setattr(html, "drawing", lambda *_: Markup(""))
         yield
 
 

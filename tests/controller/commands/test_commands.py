@@ -67,7 +67,6 @@ def test_missing_files(shell: Shell) -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        ("plan", "kit.toml"),
         ("plan",),
         ("plan", "kit.toml", "--out", "p", "--overlap", "0.95"),
         ("plan", "kit.toml", "--out", "p", "--overlap", "-0.1"),

@@ -76,7 +76,9 @@ def test_a_sound_set_writes_tables_sheet_and_sidecars(seen: Shell) -> None:
 def test_a_spoilt_frame_is_named_first_and_to_be_shot_again(seen: Shell) -> None:
     soften(seen.folder / "card")
     told = seen(*INSPECT)
-    frame = json.loads(seen(*INSPECT, "--json").out)["retake"]
+    found = json.loads(seen(*INSPECT, "--json").out)
+    frame = found["retake"]
+    assert told.out.splitlines()[:-1] == found["sentences"]
     assert told.status == 1
     assert len(frame) == 1
     assert told.out.startswith(f"Frame {frame[0]}: ")

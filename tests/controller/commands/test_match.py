@@ -113,11 +113,31 @@ def test_the_table_says_what_the_command_says(ready: Shell) -> None:
     told = ready("match", "s.sqlite", "card", "--out", "home", "--json")
     printed, kept = json.loads(told.out), json.loads((ready.folder / "home" / "match.json").read_text())
     assert printed["lines"] == kept["lines"]
+    assert printed["sentences"] == kept["sentences"]
     with (ready.folder / "home" / "match.csv").open() as file:
         rows = list(csv.DictReader(file))
     assert [(row["file"], row["frame"], row["exposure"]) for row in rows] == [
         (line["file"], str(line["frame"]), str(line["exposure"])) for line in kept["lines"]
     ]
+
+
+@pytest.mark.parametrize("without", [(), (4,), tuple(range(9, 15))], ids=["whole", "one lacks", "two frames lack"])
+@pytest.mark.parametrize("doubts", [(), (1, 2)], ids=["all made", "two to retake"])
+def test_the_sentences_of_the_result_are_those_that_are_printed(
+    shell: Shell, without: tuple[int, ...], doubts: tuple[int, ...]
+) -> None:
+    """But for the lines that are commands to type, and where the table is: a window has buttons and links for these."""
+    session_at(shell.folder / "s.sqlite", doubts)
+    card_at(shell.folder / "card", without)
+    told = shell("match", "s.sqlite", "card").out.splitlines()
+    found = json.loads(shell("match", "s.sqlite", "card", "--json").out)
+    instead = [f"The session itself lacks {found['not_made']} exposures."] if found["not_made"] else []
+    if found["retake"]:
+        number, which = len(found["retake"]), ", ".join(map(str, found["retake"]))
+        instead.append(f"To be shot again: {number} frame{'' if number == 1 else 's'} ({which}).")
+    assert [each for each in found["sentences"] if each not in instead] == [each for each in told if "`" not in each]
+    assert set(instead) <= set(found["sentences"])
+    assert len([each for each in told if "`" in each]) == len(instead)
 
 
 def test_it_refuses_in_one_sentence_and_leaves_nothing(ready: Shell, tmp_path: Path) -> None:

@@ -64,6 +64,11 @@ def test_without_a_device_every_route_and_every_other_path_are_answered_alike(se
         ), path
 
 
+def test_the_sign_that_browsers_ask_for_by_themselves_is_missing_without_a_line(served: Served) -> None:
+    assert served.browser().get("/favicon.ico", headers={"Accept": "image/*"}).status_code == 404
+    assert served.lines == []
+
+
 def test_the_pairing_page_and_what_it_needs_tell_nothing_about_the_folder(served: Served) -> None:
     stranger = served.browser()
     for path in sorted(OPEN):

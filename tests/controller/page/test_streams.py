@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator
 from contextlib import aclosing
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.responses import StreamingResponse
 
@@ -47,6 +47,7 @@ def interpreted(stream: str) -> tuple[list[tuple[str, str]], int | None]:
 
 
 @given(values=st.lists(VALUES, max_size=4))
+@settings(max_examples=40)
 def test_every_value_comes_through_a_stream(values: list[Any]) -> None:
     stream = "".join(PageEvent("news", value).text() for value in values)
     events, _ = interpreted(stream)
@@ -62,7 +63,7 @@ async def first_of(response: StreamingResponse, most: int) -> str:
     """What a stream sends first: its time to connect again, and `most` events."""
     text = ""
     body = response.body_iterator
-    assert hasattr(body, "aclose")
+    assert isinstance(body, AsyncGenerator)
     async with aclosing(body):
         async for part in body:
             text += str(part)
@@ -130,7 +131,9 @@ def test_every_page_hears_at_once_who_took_the_controls(tmp_path: Path) -> None:
 
     async def look() -> list[object]:
         heard: list[object] = []
-        async with aclosing(_controls(served.page, first.number)) as news:
+        source = _controls(served.page, first.number)
+        assert isinstance(source, AsyncGenerator)
+        async with aclosing(source) as news:
             heard.append((await anext(news)).value)
             following = asyncio.ensure_future(anext(news))
             await asyncio.sleep(0)

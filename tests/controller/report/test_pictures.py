@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 from astropy.wcs import WCS
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle, Wedge
 
 from controller.capture.states import RunState
@@ -21,6 +23,7 @@ from controller.planning.make import make_plan
 from controller.planning.plan import Frame
 from controller.planning.reached_poses import levelled_poses
 from controller.planning.request import RegionKind, Request
+from controller.report.drawing import DESK_IN, PHONE_IN
 from controller.report.html import row_lines
 from controller.report.sphere_picture import (
     GRID_ACROSS,
@@ -249,6 +252,29 @@ def test_what_is_not_covered_is_shaded_and_named(asked: Request, low_deg: float,
     wedges = [patch for patch in nadir.patches if isinstance(patch, Wedge)]
     assert any(wedge.get_path().contains_point((0.0, 5.0)) for wedge in wedges)  # 85 degrees down, straight ahead
     assert not any(wedge.get_path().contains_point((0.0, 85.0)) for wedge in wedges)
+
+
+@pytest.mark.parametrize("width_in", [DESK_IN, PHONE_IN])
+@pytest.mark.parametrize("focal_length_mm", [14.0, 35.0])
+@pytest.mark.parametrize("picture", [sphere_picture, pole_picture])
+def test_numbers_of_frames_touch_no_other_and_are_inside(
+    picture: Callable[..., Figure], focal_length_mm: float, width_in: float
+) -> None:
+    """By the extents of the letters as they are drawn. Most numbers are there: all of them, if there is room."""
+    plan = make_plan(kit_of(focal_length_mm), 0.3)
+    figure = picture(plan, {plan.frames[3].id}, width_in)
+    figure.draw_without_rendering()
+    shown = set()
+    for axes in figure.axes:
+        texts = [text for text in axes.texts if text.get_text().isdigit()]
+        shown |= {int(text.get_text()) for text in texts}
+        boxes = [text.get_window_extent() for text in texts]
+        edge = axes.get_window_extent()
+        for number, box in enumerate(boxes):
+            assert edge.x0 <= box.x0 < box.x1 <= edge.x1
+            assert not any(box.overlaps(other) for other in boxes[:number]), texts[number]
+    drawn = plan.frames if picture is sphere_picture else [one for one in plan.frames if abs(one.pitch_deg) >= 15]
+    assert len(shown) >= (0.75 if width_in == DESK_IN else 0.9) * len(drawn)
 
 
 HAPPENINGS = [

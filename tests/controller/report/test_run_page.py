@@ -8,9 +8,12 @@ from dataclasses import asdict
 from pathlib import Path
 
 from controller.planning.make import make_plan
+from controller.report import run_page
 from controller.report.run_page import write_run_page
 from sim.truth import TrueExposure
 from tests.end_to_end.whole_runs import kit_of
+
+UPLOT = Path(run_page.__file__).parent / "static" / "uplot"
 
 
 def test_it_holds_its_data_and_needs_no_network(tmp_path: Path) -> None:
@@ -32,4 +35,10 @@ def test_it_holds_its_data_and_needs_no_network(tmp_path: Path) -> None:
     of_passes = re.search(r"^const data = (.*);$", (tmp_path / "passes.html").read_text(encoding="utf-8"), re.MULTILINE)
     assert of_passes is not None
     assert json.loads(of_passes[1])["exposures"] == [row, row | {"frame": 99, "pass": 2, "repeats": 1}]
-    assert not re.search(r"https?://|src=|@import|<link", text)
+    library = UPLOT.joinpath("uPlot.iife.min.js").read_text(encoding="utf-8")
+    assert library in text
+    assert UPLOT.joinpath("LICENSE").read_text(encoding="utf-8") in text  # it asks to be in every copy
+    assert library.startswith("/*! https://github.com/leeoniya/uPlot (v1.6.32) */")
+    assert "1.6.32" in UPLOT.joinpath("README.md").read_text(encoding="utf-8")
+    rest = text.replace(library.splitlines()[0], "")  # its address in a comment, which nothing follows
+    assert not re.search(r"https?://|src=|@import|<link|\bfetch\(|XMLHttp|WebSocket", rest)

@@ -12,7 +12,15 @@ EXPOSURE = {
     "outcome": "confirmed", "intended_ns": 5, "ended_ns": 9, "shutter_s": 0.01, "frame": 1, "exposure": 0, "attempt": 1,
     "command_id": 7, "pan_deg": 1.0, "tilt_deg": -1.0, "board_clock_ms": 3,
 }  # fmt: skip
+UTC = "2026-03-01T10:00:00.000+00:00"
+PULSE = {
+    "at_ns": 1, "at_utc": UTC, "process": 7, "done": 1, "total": 2, "left_ns": 3, "pause": "pause", "sent": 4,
+    "repeated": 5, "damaged": 6, "supply_low": 0, "gusts": None, "shaped": 1, "used_s": 1.5, "moving_s": 0.5,
+    "used_wh": None,
+}  # fmt: skip
 ROWS: dict[str, dict[str, Any]] = {
+    "pulse": PULSE,
+    "sentences": {"at_ns": 1, "at_utc": UTC, "kind": "said", "words": "Words.", "lasts_ns": None},
     "exposures": EXPOSURE,
     "doubts": {"why": "suspect", "frame": 0, "exposure": 0, "upto": 0},
     "checks": {"axis": "pan", "upto": 0},
@@ -36,6 +44,17 @@ BOUNDS: list[tuple[str, str, tuple[Any, ...], tuple[Any, ...]]] = [
     ("wishes", "taken", (0, 1), (2, -1, None)),
     ("wishes", "wanted", ("retake", "stop"), ("a\nb", 5)),
     ("wishes", "frames", ("", "3", "3,4", ",3"), ("x", "3;4", "-1", None)),
+    *(("pulse", name, TIMES, NO_TIMES) for name in ("at_ns", "left_ns")),
+    *(("pulse", name, ID, (*NO_ID, None)) for name in ("process", "done", "total", "sent", "repeated", "damaged")),
+    *(("pulse", name, (None, 0, 1), (2, -1)) for name in ("supply_low", "gusts")),
+    ("pulse", "shaped", (0, 1), (2, -1, None)),
+    *(("pulse", name, (0.0, 1e9), (-0.1, 1e300, None)) for name in ("used_s", "moving_s")),
+    ("pulse", "used_wh", (None, 0.0, 5.5), (-0.1, "x")),
+    ("pulse", "pause", (None, "pause"), ("a\nb", 5)),
+    *((table, "at_utc", (UTC,), ("", "noon", None, 5)) for table in ("pulse", "sentences")),
+    ("sentences", "at_ns", TIMES, NO_TIMES),
+    ("sentences", "kind", ("said", "warning", "announced", "asked", "check", "fault"), ("sung", "", None)),
+    ("sentences", "lasts_ns", (*TIMES, None), NO_TIMES),
     ("happenings", "at_ns", TIMES, NO_TIMES),
     ("happenings", "state", ("moving", ""), ("a\x00b", None)),
 ]

@@ -262,12 +262,12 @@ def test_the_figures_of_a_run_are_written_without_waiting_for_the_disk_and_all_e
         assert world.capture(), world.ends
     pulses = [setting for setting, statement in statements if " pulse " in statement]
     others = [setting for setting, statement in statements if " pulse " not in statement]
-    assert len(pulses) > len(PLAN.frames)
+    assert len(pulses) > 20
     assert set(pulses) == {1}
     assert set(others) == {2}
     assert sum("exposures (" in statement for _, statement in statements) >= len(PLAN.exposures)
     hours = world.port.now() / NS / 3600
-    assert len(pulses) < 2 * 3600 * hours + 6 * len(PLAN.exposures) + 20  # once a second, and after changes
+    assert len(pulses) <= 3600 * hours + 2  # once a second, and at the end
 
 
 def test_time_and_energy_of_all_runs_are_added_up(tmp_path: Path) -> None:
