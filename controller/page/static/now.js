@@ -6,6 +6,7 @@ import { onHold } from "./holding.js";
 import { fetched, holds, post, start } from "./page.js";
 import { SphereMap } from "./sphere.js";
 
+const TOLD_MS = 10_000; // the run reads a request within five seconds, or the answer says that it has not
 const by = (id) => document.getElementById(id);
 const root = by("run");
 const session = root.dataset.session;
@@ -26,7 +27,7 @@ const questions = new Questions(by("question"), (number, yes) => tell({ words: y
 async function tell(request) {
   const answer = by("answer");
   answer.textContent = "Sending …";
-  const reply = await post(`${at}/tell`, request);
+  const reply = await post(`${at}/tell`, request, { withinMs: TOLD_MS });
   answer.textContent = reply.sentence;
 }
 

@@ -16,14 +16,17 @@ export async function fetched(path) {
   return response.json();
 }
 
+const ANSWER_MS = 60_000; // a run that begins takes a while
+
 /** Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused. */
-export async function post(path, value = {}, { quiet = false } = {}) {
+export async function post(path, value = {}, { quiet = false, withinMs = ANSWER_MS } = {}) {
   let answer;
   try {
     const response = await fetch(path, {
       method: "POST",
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify(value),
+      signal: AbortSignal.timeout(withinMs),
     });
     answer = { ...(await response.json()), ok: response.ok, status: response.status };
   } catch {
