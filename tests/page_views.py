@@ -64,9 +64,10 @@ class Window:
         self.page.goto(f"{self.address}{path}")
         self.page.locator("html[data-connected=yes]").wait_for()
 
-    def beside(self) -> Window:
+    def beside_at(self, path: str) -> Window:
         """Another window of the same device."""
         page = self.context.new_page()
+        page.goto(f"{self.address}{path}")
         return Window(page, self.context, self.addresses, errors_of(page))
 
     def faults(self) -> list[str]:

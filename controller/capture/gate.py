@@ -7,12 +7,13 @@ command through a shut gate is a bug: the command is not sent, and the run ends.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 
 from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from protocol.messages import Arm, Move, Reference, Request
 from protocol.units import NS
 
-KEEPS_STILL = "keeps it still."
+KEEPS_STILL, STOPS_HEAD = "keeps it still.", "stops the head."
 STARTS_MOTION = (Arm, Reference, Move)
 
 
@@ -30,9 +31,9 @@ class Announcement:
 
 
 def without_keys(words: str) -> str:
-    """An announcement without its last sentence, if that says how the run's own terminal prevents the motion."""
-    for by in (BY_KEYS, BY_REQUEST):
-        words = words.removesuffix(f"{by} {KEEPS_STILL}").rstrip()
+    """Words about a motion without their last sentence, if that says how the run's own terminal prevents or stops it."""
+    for by, does in product((BY_KEYS, BY_REQUEST), (KEEPS_STILL, STOPS_HEAD)):
+        words = words.removesuffix(f"{by} {does}").rstrip()
     return words
 
 

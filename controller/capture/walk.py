@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from controller.amounts import duration
+from controller.capture.gate import STOPS_HEAD
 from controller.capture.hand import Hand
 from controller.capture.people import People
 from controller.program.program import MoveStep, Program
@@ -41,6 +42,6 @@ def walk(hand: Hand, people: People, way: Sequence[tuple[int, int]]) -> None:
     per_pan, per_tilt = hand.steps_per_degree
     for pan, tilt in way:
         where = f"pan {pan / per_pan:z.0f}°, tilt {tilt / per_tilt:z.0f}°"
-        people.say(f"Turning to {where}. {people.stops_by} stops the head.")
+        people.say(f"Turning to {where}. {people.stops_by} {STOPS_HEAD}")
         hand.wait_move(pan, tilt)
     hand.gate.shut()

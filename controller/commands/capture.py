@@ -217,12 +217,12 @@ def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> No
     """Check what can be checked and ask about the rest. Raises WorldError."""
     welcome = wait_known_board(job.port)
     found = [*checks(job.plan, program, welcome, job.session.path, job.session.remembered()), *measured]
+    if not job.crew.people.through_session:  # `--detach` says it itself
+        job.people.say(LOOK_AGAIN.format(path=shown(job.session.path)))
     for check in found:
         job.tell(check)
     bad = [check for check in found if not check.good]
     if bad:
         raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")
-    if not job.crew.people.through_session:  # `--detach` says it itself
-        job.people.say(LOOK_AGAIN.format(path=shown(job.session.path)))
     if job.crew.ask_first and not job.hand(program).wait_answer(ALL_CLEAR):
         raise WorldError("Not started; nothing was moved. Correct that first; --yes skips this question.")

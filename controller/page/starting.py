@@ -4,10 +4,8 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from controller import clock
 from controller.bounds import BOUNDS
 from controller.errors import InputError
-from controller.own_names import session_path
 from controller.page.served import ServedEntry, ServedFolder, newest_first
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
@@ -50,7 +48,7 @@ def start_arguments(folder: ServedFolder, asked: StartAsked) -> list[str]:
     return [
         "capture",
         *_options(asked),
-        f"--out={session_path(folder.root, clock.local_time().date(), asked.place)}",
+        *([f"--place={asked.place}"] if asked.place.strip() else []),
         *([f"--kit={kit.path}"] if kit is not None else []),
         "--",
         str(plan.path),

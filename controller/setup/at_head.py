@@ -1,5 +1,6 @@
 """The steps of setting up that are checked at the head: its stop switch, its zero, its cables."""
 
+from controller.capture.gate import STOPS_HEAD
 from controller.capture.hand import Hand
 from controller.capture.people import THEN_ENTER, People, YesNoQuestion
 from controller.capture.walk import walk
@@ -47,7 +48,7 @@ def see_zero(hand: Hand, kit: Kit, people: People) -> Observation:
     away = min(AWAY_DEG, head.pan.max_deg), min(AWAY_DEG, head.tilt.max_deg)
     people.say(
         f"Zero is found. The head turns {AWAY_DEG:g}° away on both axes and finds it again. "
-        f"{people.stops_by} stops the head."
+        f"{people.stops_by} {STOPS_HEAD}"
     )
     hand.wait_move(to_steps(away[0], head.pan), to_steps(away[1], head.tilt))
     hand.wait_zero()

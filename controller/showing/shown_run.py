@@ -12,7 +12,7 @@ from controller import clock
 from controller.capture.events import EventKind
 from controller.capture.gate import without_keys
 from controller.capture.states import RunState
-from controller.capture.words.run import GETTING_READY, NO_RUN, PAUSED_NOW, PAUSES, doing_sentence
+from controller.capture.words.run import GETTING_READY, HEAD_MOVES, NO_RUN, PAUSED_NOW, PAUSES, doing_sentence
 from controller.errors import StorageFailed
 from controller.lock import in_use
 from controller.planning.plan import Plan
@@ -210,6 +210,16 @@ def _doing(state: str, at: int | None) -> str:
     return doing_sentence(RunState(state), at) if state else GETTING_READY
 
 
+def _doing_before(shown: ShownRun) -> str:
+    """What is done before the run begins: as the latest sentence says, if it is about what happens now."""
+    if shown.question is not None:
+        return doing_sentence(RunState.ASKING, None)
+    latest = shown.sentences[-1] if shown.sentences else None
+    if latest is None or latest.kind not in {SentenceKind.SAID, SentenceKind.ANNOUNCED}:
+        return GETTING_READY
+    return HEAD_MOVES if latest.kind is SentenceKind.ANNOUNCED else without_keys(latest.words)
+
+
 def _is_prepared(runs: list[RunRow], sentences: Sequence[SentenceRow], checked: SentenceRow | None) -> bool:
     """Whether the next run is being prepared, if a program works on the session.
 
@@ -245,7 +255,7 @@ def _at_now(facts: _Facts, *, active: bool) -> ShownRun:
     shown = facts.shown
     if active and facts.preparing:
         shown = replace(_at_no_frame(shown), line=None, warning=None, began_utc=None)
-        return replace(shown, state="", doing=GETTING_READY, announced=_announced(facts))
+        return replace(shown, state="", doing=_doing_before(shown), announced=_announced(facts))
     if active and facts.end is None:
         return replace(shown, announced=_announced(facts))
     # A run that ended leaves its last state; one that was killed leaves a state that is true no more.

@@ -26,6 +26,7 @@ from tests.bench import (
     lens_intervals,
     matching,
     mutants,
+    page,
     page_lease,
     pictures,
     planner,
@@ -51,6 +52,7 @@ TIMED: dict[str, Measuring] = {
     "worlds": worlds.worlds,
     "on_the_line": capturing.on_the_line,
     "large_session": capturing.large_session,
+    "page": page.page,
 }
 """What is about time: one group after the other, alone on a core."""
 COUNTED: dict[str, Measuring] = {
@@ -77,7 +79,7 @@ COUNTED: dict[str, Measuring] = {
 """What is about anything else, the longest first: on the other core meanwhile."""
 GROUPS = TIMED | COUNTED
 # Many minutes: only on request.
-SLOW = {"cards", "fewest", "inspecting", "inspecting_speed", "intervals", "mutants", "set_intervals"}
+SLOW = {"cards", "fewest", "inspecting", "inspecting_speed", "intervals", "mutants", "page", "set_intervals"}
 ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 

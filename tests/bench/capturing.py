@@ -5,8 +5,8 @@ import random
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from itertools import pairwise
 from pathlib import Path
 from statistics import median
@@ -111,26 +111,21 @@ def served(kit: Kit) -> Iterator[tuple[Rig, RealTime, SerialPort]]:
             thread.join()
 
 
+@contextmanager
+def unwatched() -> Iterator[Session]:
+    """A session of its own that nobody looks at."""
+    with tempfile.TemporaryDirectory() as folder, Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session:
+        yield session
+
+
+Sessions = Callable[[], AbstractContextManager[Session]]
+
+
 def on_the_line() -> list[Figure]:
     """Over a pseudo-terminal, in real time."""
-    kit = kit_of(24.0, **QUICK)
-    camera = kit.exposure
-    needed_ms = camera.focus_ms + max(camera.press_ms, camera.release_lag_ms + camera.shutter_seconds * 1000)
-    with (
-        tempfile.TemporaryDirectory() as folder,
-        served(kit) as (_, _, port),
-        Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session,
-    ):
-        _run_as_a_command(build_program(kit, few_frames()), port, session)
-        shots = session.shots()
-    gaps = [
-        (b.board_clock_ms - a.board_clock_ms) - needed_ms - camera.ready_ms
-        for a, b in pairwise(shots)
-        if a.intent.frame == b.intent.frame and a.board_clock_ms is not None and b.board_clock_ms is not None
-    ]
-    waits = [_stop_ms(seed) for seed in range(STOPS)]
+    waits = [stop_ms(seed) for seed in range(STOPS)]
     return [
-        Figure("what the host adds to an exposure, median", median(gaps), "ms", most=5),
+        Figure("what the host adds to an exposure, median", added_ms(), "ms", most=5),
         Figure("from stop to the first step of the ramp, median", median(waits), "ms", most=50),
         Figure("... the longest", max(waits), "ms", most=50),
     ]
@@ -178,7 +173,22 @@ def written() -> list[Figure]:
     ]
 
 
-def _stop_ms(seed: int) -> float:
+def added_ms(sessions: Sessions = unwatched) -> float:
+    """Milliseconds that the host adds to an exposure, median of a short run."""
+    kit = kit_of(24.0, **QUICK)
+    camera = kit.exposure
+    needed_ms = camera.focus_ms + max(camera.press_ms, camera.release_lag_ms + camera.shutter_seconds * 1000)
+    with served(kit) as (_, _, port), sessions() as session:
+        _run_as_a_command(build_program(kit, few_frames()), port, session)
+        shots = session.shots()
+    return median(
+        (b.board_clock_ms - a.board_clock_ms) - needed_ms - camera.ready_ms
+        for a, b in pairwise(shots)
+        if a.intent.frame == b.intent.frame and a.board_clock_ms is not None and b.board_clock_ms is not None
+    )
+
+
+def stop_ms(seed: int, sessions: Sessions = unwatched) -> float:
     """Milliseconds from the request to stop, during a long move, to the beginning of the ramp."""
     kit = kit_of(board={"baud": 1_000_000}, head={"pan": FAST, "tilt": FAST})
     program = build_program(kit, (Frame(id=0, row=0, yaw_deg=300.0, pitch_deg=0.0),))
@@ -194,11 +204,7 @@ def _stop_ms(seed: int) -> float:
 
     thread = threading.Thread(target=press)
     thread.start()
-    with (
-        tempfile.TemporaryDirectory() as folder,
-        served(kit) as (rig, world, port),
-        Session.create(Path(folder) / "s.sqlite", {}, durable=True) as session,
-    ):
+    with served(kit) as (rig, world, port), sessions() as session:
         Runner(
             program, port, session, request, on_change=lambda now: moving.set() if now.state == "moving" else None
         ).run()

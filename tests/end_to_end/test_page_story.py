@@ -102,7 +102,7 @@ def plan_it(window: Window, folder: Path, looks: tuple[str, ...]) -> str:
     expect(page.get_by_text("This plan covers what was asked for.")).to_be_visible(timeout=PATIENT_MS)
     expect(page.locator("#sphere .frame")).to_have_count(int(page.locator("#frames").inner_text()))
     assert view_faults(page, looks) == []
-    page.get_by_label("Name").fill("the ledge")
+    page.get_by_label("Name", exact=True).fill("the ledge")
     page.get_by_role("button", name="Save the plan").click()
     expect(page.get_by_text("The plan is saved as the ledge.json.")).to_be_visible(timeout=PATIENT_MS)
     saved = load_plan(folder / "the ledge.json")

@@ -71,6 +71,7 @@ DOING: dict[RunState, str] = {
 }
 """What a run does, as one sentence for a window that is no terminal; `{frame}` is the current frame."""
 GETTING_READY = "Getting ready."
+HEAD_MOVES = "The head moves before the run begins: keep clear."
 NO_RUN = "No run is active."
 PAUSED_NOW = "now"
 

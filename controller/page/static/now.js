@@ -6,6 +6,7 @@ import { onHold } from "./holding.js";
 import { byId as by, fetched, holds, post, start } from "./page.js";
 import { SphereMap } from "./sphere.js";
 
+const TOLD_MS = 10_000; // the run reads a request within five seconds, or the answer says that it has not
 const root = by("run");
 const session = root.dataset.session;
 const at = `/run/${encodeURIComponent(session)}`;
@@ -25,7 +26,7 @@ const questions = new Questions(by("question"), ({ id }, answer) => tell({ words
 async function tell(request) {
   const answer = by("answer");
   answer.textContent = "Sending …";
-  const reply = await post(`${at}/tell`, request);
+  const reply = await post(`${at}/tell`, request, { withinMs: TOLD_MS });
   answer.textContent = reply.sentence;
 }
 

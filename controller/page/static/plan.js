@@ -73,6 +73,7 @@ if (form) {
   const later = () => {
     fields();
     good = false;
+    by("state").textContent = "Drawing the plan …"; // what is said of the plan before is not true of this one
     enable();
     clearTimeout(timer);
     timer = setTimeout(draw, WAIT_MS);

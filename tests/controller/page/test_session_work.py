@@ -92,7 +92,7 @@ def test_work_is_asked_for_by_the_page_and_shows_among_its_jobs(tmp_path: Path) 
         refused = browser.post("/sessions/by-hand.sqlite/match", json={"pictures": "../card"})
         assert refused.status_code == 400
         assert browser.post("/sessions/by-hand.sqlite/match", json={"pictures": "card", "by": "--x"}).status_code == 400
-        page.jobs.end()
+        browser.run(page.jobs.end())
 
 
 @given(stem=st.text("ab-123", min_size=1, max_size=12), other=st.text("ab-123", min_size=1, max_size=12))

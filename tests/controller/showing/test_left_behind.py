@@ -10,6 +10,7 @@ from unittest import mock
 import pytest
 
 from controller.capture.operator import NOTHING_ASKED
+from controller.capture.people import BY_REQUEST
 from controller.capture.words.run import NO_RUN
 from controller.commands.capture import capture_command
 from controller.commands.crew import Crew
@@ -96,7 +97,7 @@ def test_what_ends_a_run_is_kept_even_if_nobody_foresaw_it(tmp_path: Path, error
 
 def of_no_terminal(world: Attended) -> Crew:
     crew = world.crew()
-    return replace(crew, people=replace(crew.people, at_terminal=False, through_session=True))
+    return replace(crew, people=replace(crew.people, at_terminal=False, through_session=True, stops_by=BY_REQUEST))
 
 
 @pytest.mark.parametrize("plan", [PLAN, BY_HAND, BLIND], ids=["plain", "by hand", "no switches"])

@@ -18,7 +18,7 @@ from controller import clock
 from controller.capture.pulse import Pulse, watts_of
 from controller.capture.seen import Seen
 from controller.capture.states import RunState
-from controller.capture.words.run import DOING, GETTING_READY, NO_RUN
+from controller.capture.words.run import DOING, GETTING_READY, HEAD_MOVES, NO_RUN
 from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
@@ -177,6 +177,31 @@ def test_each_standing_of_a_frame(tmp_path: Path) -> None:
         assert [frame.made for frame in shown.frames[:6]] == [2, 2, 1, 1, 2, 0]
 
 
+@pytest.mark.parametrize(
+    ("kind", "words", "doing"),
+    [
+        (SentenceKind.CHECK, "ok  board: there", GETTING_READY),
+        (SentenceKind.ASKED, "Is the way clear?", GETTING_READY),
+        (SentenceKind.ANNOUNCED, "The head moves in 5 s: because. Ctrl-C keeps it still.", HEAD_MOVES),
+        (
+            SentenceKind.SAID,
+            "Turning to pan 3°, tilt 4°. A request to pause stops the head.",
+            "Turning to pan 3°, tilt 4°.",
+        ),
+        (SentenceKind.SAID, "Nothing moves until 05:30:00, in 2:00.", "Nothing moves until 05:30:00, in 2:00."),
+    ],
+)
+def test_before_a_run_a_window_says_what_was_said_last(
+    tmp_path: Path, kind: SentenceKind, words: str, doing: str
+) -> None:
+    path = tmp_path / "s.sqlite"
+    with session_of(path, PLAN) as session, sole_use(lock_of(path), "it", "a test"):
+        session.say(SentenceRow(1, UTC_0, kind, words, 0 if kind is SentenceKind.ANNOUNCED else None))
+        assert shown_run(session, PLAN).doing == doing
+        session.ask("Was all clear?", UTC_0, QuestionKind.AT_HEAD)
+        assert shown_run(session, PLAN).doing == "Waiting for an answer."
+
+
 def test_a_run_that_was_killed_and_one_that_ended_are_told_apart(tmp_path: Path) -> None:
     path = tmp_path / "s.sqlite"
     with session_of(path, PLAN) as session:
@@ -191,6 +216,7 @@ def test_a_run_that_was_killed_and_one_that_ended_are_told_apart(tmp_path: Path)
             assert (shown.doing, shown.ended) == ("Turning to frame 2.", None)
             assert shown.question is not None
             assert (shown.question.words, shown.question.kind) == ("Is it clear?", "at the head")
+            session.close_question()  # as every run does that takes a session up
             session.say(SentenceRow(1, "2026-03-01T10:00:01.000+00:00", SentenceKind.CHECK, "ok  board: there"))
             assert shown_run(session, PLAN).doing == GETTING_READY  # for the next run, after a kill
         session.end_run("Stopped as asked.", complete=False)
