@@ -1,7 +1,6 @@
 """The view "Now": what a run does, and requests to it. The page speaks to the run through its session."""
 
 from collections.abc import AsyncIterator
-from contextlib import suppress
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -16,12 +15,11 @@ from starlette.routing import BaseRoute
 from controller.capture.operator import request_of
 from controller.commands.tell import tell_request
 from controller.errors import InputError
-from controller.lock import in_use
 from controller.own_names import SESSION
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, sentence, stream
 from controller.page.run_read import RunRead, is_capture
-from controller.page.served import ServedEntry
+from controller.page.served import ServedEntry, newest_first
 from controller.page.sphere_map import sphere_map
 from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments
 from controller.page.streams import PageEvent
@@ -29,6 +27,7 @@ from controller.page.watches import Watches
 from controller.page.work import run_command
 from controller.planning.plan_file import plan_from
 from controller.session.session import Session
+from controller.showing.shown_run import is_active
 
 LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
 
@@ -151,23 +150,11 @@ async def boards(page: Page, _: Request) -> Response:
 
 def _session(page: Page, request: Request) -> ServedEntry:
     """The session that the path names. Raises InputError."""
-    found = page.folder.find(request.path_params["session"])
-    if found is None or found.path.suffix != SESSION:
-        raise InputError("There is no such session in this folder.")
-    return found
+    return page.folder.must_find(request.path_params["session"], "session", SESSION)
 
 
 def _current(page: Page) -> ServedEntry | None:
     """The session of a run under way; without one the newest, if it is a capture."""
-    newest = sorted(page.folder.session_files(), key=lambda each: _written(each.path), reverse=True)[:LOOKED_AT]
-    active = (each for each in newest if in_use(each.path))
+    newest = newest_first(page.folder.session_files())[:LOOKED_AT]
+    active = (each for each in newest if is_active(each.path))
     return next(active, next((each for each in newest if is_capture(each.path)), None))
-
-
-def _written(path: Path) -> float:
-    """When the session or the log beside it was last written, seconds."""
-    times = [0.0]
-    for each in (path, path.with_name(f"{path.name}-wal")):
-        with suppress(OSError):
-            times.append(each.stat().st_mtime)
-    return max(times)

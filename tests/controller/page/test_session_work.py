@@ -155,7 +155,7 @@ def test_no_value_of_a_form_can_become_an_option(tmp_path: Path) -> None:
         end = arguments.index("--")
         assert arguments[1] == f"--out={out}"
         assert all(Path(each).is_absolute() for each in arguments[end + 1 :])
-    with pytest.raises(InputError, match="not in the folder any more"):
+    with pytest.raises(InputError, match="no such folder of pictures"):
         card_arguments(folder, session, CardAsked(pictures="gone"))
 
 
