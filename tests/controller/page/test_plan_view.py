@@ -45,7 +45,7 @@ def test_a_plan_is_drawn_saved_and_the_same_as_by_the_command(folder: Path) -> N
 @pytest.mark.parametrize(
     ("kit", "options", "words"),
     [
-        ("../ledge.toml", {}, "not in the folder"),
+        ("../ledge.toml", {}, "no such"),
         ("ledge.toml", {"out": "elsewhere.json"}, "not in its form"),
         ("ledge.toml", {"replace": True}, "not in its form"),
         ("ledge.toml", {"overlap": True}, "not in its form"),
