@@ -155,7 +155,7 @@ def one_that_looks_on(window: Window, session: Path) -> None:
     """It sees the run, has no button that does anything, and is refused by the server too."""
     page = window.page
     expect(page.locator("#doing")).not_to_have_text("Reading the session.")
-    for button in page.locator("[data-tell], #halt, #again, #resume").all():
+    for button in page.locator("[data-tell], #halt, #again").all():
         assert button.is_disabled()
     expect(page.get_by_role("button", name="Take over the controls")).to_be_hidden()
     before = states_of(session)
