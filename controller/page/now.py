@@ -1,7 +1,8 @@
 """The view "Now": what a run does, and requests to it. The page speaks to the run through its session."""
 
+import asyncio
 from collections.abc import AsyncIterator
-from contextlib import suppress
+from contextlib import aclosing
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -15,21 +16,21 @@ from starlette.routing import BaseRoute
 
 from controller.capture.operator import request_of
 from controller.commands.tell import tell_request
-from controller.errors import InputError
-from controller.lock import in_use
+from controller.errors import InputError, WorldError
 from controller.own_names import SESSION
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, sentence, stream
-from controller.page.run_read import RunRead, is_capture
+from controller.page.run_read import RunRead, is_capture, is_in_use
 from controller.page.served import ServedEntry
 from controller.page.sphere_map import sphere_map
-from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments
+from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments, written_s
 from controller.page.streams import PageEvent
 from controller.page.watches import Watches
 from controller.page.work import run_command
 from controller.planning.plan_file import plan_from
 from controller.session.session import Session
 
+READ_AGAIN_S = 2.0  # after a session could not be read
 LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
 
 
@@ -47,7 +48,7 @@ def routes(page: Page) -> list[BaseRoute]:
     watches = Watches(RunRead)
 
     def events(page: Page, request: Request) -> Response:
-        return stream(page, request, _states(watches, _session(page, request)))
+        return stream(page, request, _states(page, watches, request.path_params["session"]))
 
     return [
         see(page, "/", show),
@@ -64,7 +65,7 @@ def routes(page: Page) -> list[BaseRoute]:
 def show(page: Page, request: Request) -> Response:
     """The view itself: of the session that is named, or the one under way, or the newest."""
     name = request.query_params.get("session")
-    found = page.folder.find(name) if name else _current(page)
+    found = _named(page, name) if name else _current(page)
     if found is None:
         return show_begin(page, request)
     return page.show(request, "now.html", "now", session=found.name)
@@ -94,16 +95,29 @@ def _map_of(plan_text: str, path: Path) -> dict[str, object]:
     return sphere_map(plan_from(plan_text, str(path), begun=True)).as_json()
 
 
-async def _states(watches: Watches, found: ServedEntry) -> AsyncIterator[PageEvent]:
-    """What is shown of the run, each part only when it has changed: a phone's network may be slow."""
+async def _states(page: Page, watches: Watches, name: str) -> AsyncIterator[PageEvent]:
+    """What is shown of the run; or why it cannot be read, until it can be."""
+    while True:
+        try:
+            found = await run_in_threadpool(_named, page, name)
+            async for event in _changes(watches, found):
+                yield event
+        except (InputError, WorldError) as error:
+            yield PageEvent("unread", {"sentence": page.folder.by_names(str(error))})
+        await asyncio.sleep(READ_AGAIN_S)
+
+
+async def _changes(watches: Watches, found: ServedEntry) -> AsyncIterator[PageEvent]:
+    """The parts of what is shown, each only when it has changed: a phone's network may be slow."""
     before: dict[str, Any] = {}
-    async for state in watches.states(found.path):
-        run = dict(state)
-        parts = {"frames": run.pop("frames"), "said": run.pop("sentences"), "run": run}
-        for name, value in parts.items():
-            if value != before.get(name):
-                yield PageEvent(name, value)
-        before = parts
+    async with aclosing(watches.states(found.path)) as states:
+        async for state in states:
+            run = dict(state)
+            parts = {"frames": run.pop("frames"), "said": run.pop("sentences"), "run": run}
+            for part, value in parts.items():
+                if value != before.get(part):
+                    yield PageEvent(part, value)
+            before = parts
 
 
 async def tell(page: Page, request: Request) -> Response:
@@ -151,23 +165,19 @@ async def boards(page: Page, _: Request) -> Response:
 
 def _session(page: Page, request: Request) -> ServedEntry:
     """The session that the path names. Raises InputError."""
-    found = page.folder.find(request.path_params["session"])
+    return _named(page, request.path_params["session"])
+
+
+def _named(page: Page, name: str) -> ServedEntry:
+    """The session of this name. Raises InputError."""
+    found = page.folder.find(name)
     if found is None or found.path.suffix != SESSION:
-        raise InputError("There is no such session in this folder.")
+        raise InputError("There is no such session in this folder. The list of sessions shows what is there.")
     return found
 
 
 def _current(page: Page) -> ServedEntry | None:
     """The session of a run under way; without one the newest, if it is a capture."""
-    newest = sorted(page.folder.session_files(), key=lambda each: _written(each.path), reverse=True)[:LOOKED_AT]
-    active = (each for each in newest if in_use(each.path))
+    newest = sorted(page.folder.session_files(), key=lambda each: written_s(each.path), reverse=True)[:LOOKED_AT]
+    active = (each for each in newest if is_in_use(each.path))
     return next(active, next((each for each in newest if is_capture(each.path)), None))
-
-
-def _written(path: Path) -> float:
-    """When the session or the log beside it was last written, seconds."""
-    times = [0.0]
-    for each in (path, path.with_name(f"{path.name}-wal")):
-        with suppress(OSError):
-            times.append(each.stat().st_mtime)
-    return max(times)

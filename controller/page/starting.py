@@ -1,11 +1,13 @@
 """The form that begins a run, and the command line that it makes."""
 
+from contextlib import suppress
+from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from controller.bounds import BOUNDS
-from controller.errors import InputError
+from controller.errors import InputError, WorldError
 from controller.page.served import ServedEntry, ServedFolder
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
@@ -96,7 +98,7 @@ def _ports(folder: ServedFolder) -> list[str]:
         try:
             with Session.open(each.path) as session:
                 port = session.about().get("port")
-        except InputError:
+        except (InputError, WorldError):
             continue
         if port is not None and port not in ports:
             ports.append(port)
@@ -104,4 +106,13 @@ def _ports(folder: ServedFolder) -> list[str]:
 
 
 def _newest(files: list[ServedEntry]) -> list[ServedEntry]:
-    return sorted(files, key=lambda each: each.path.stat().st_mtime, reverse=True)
+    return sorted(files, key=lambda each: written_s(each.path), reverse=True)
+
+
+def written_s(path: Path) -> float:
+    """When a file or the log beside it was last written, seconds; 0 if it is gone."""
+    times = [0.0]
+    for each in (path, path.with_name(f"{path.name}-wal")):
+        with suppress(OSError):
+            times.append(each.stat().st_mtime)
+    return max(times)

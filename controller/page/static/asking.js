@@ -36,7 +36,8 @@ export class Questions {
     this.enable(false);
     this.card.hidden = false;
     this.waiting = true;
-    setTimeout(() => {
+    clearTimeout(this.timer); // of the question before: it must not wake the buttons of this one
+    this.timer = setTimeout(() => {
       this.waiting = false;
       if (this.number === question.number) this.enable(this.allowed);
     }, READ_MS);
