@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-SESSION, PLAN = ".sqlite", ".json"
+SESSION, PLAN, KIT = ".sqlite", ".json", ".toml"
 LONGEST_PLACE = 40  # characters: the name stays readable on a phone
 LONGEST_PLACE_BYTES = 120
 NAMED = re.compile(

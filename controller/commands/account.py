@@ -4,10 +4,8 @@ import json
 from dataclasses import asdict
 from pathlib import Path
 
-from controller.errors import StorageFailed
 from controller.files import write_new
 from controller.folders import appearing_folder
-from controller.lock import in_use
 from controller.places import must_be_free_folder
 from controller.planning.plan_file import plan_from
 from controller.report.html import write_html
@@ -16,6 +14,7 @@ from controller.report.summary import Summary, account_of
 from controller.session.exposure_lines import COLUMNS, COLUMNS_WITHOUT_PASSES, Clock, exposure_lines, exposures_csv
 from controller.session.rows import with_requests
 from controller.session.session import Session
+from controller.showing.shown_run import is_active
 
 
 def _is_own_table(path: Path) -> bool:
@@ -40,7 +39,7 @@ def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Su
     """
     if out is not None:
         must_be_free_folder(out, replace=replace, ours=OURS)
-    under_way = _is_run_now(path)
+    under_way = is_active(path)
     with Session.open(path) as session:
         plan = plan_from(session.plan_text(), str(path), begun=True)
         with session.at_one_moment():
@@ -57,11 +56,3 @@ def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Su
             write_new(folder / "exposures.json", text + "\n")
             write_html(folder / "report.html", plan, summary, happenings)
     return summary
-
-
-def _is_run_now(path: Path) -> bool:
-    """Whether a run is working on the session; if that cannot be determined, what the session itself says."""
-    try:
-        return in_use(path)
-    except StorageFailed:
-        return False

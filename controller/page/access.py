@@ -28,7 +28,7 @@ from controller.page.slowing import Slowing
 
 TOKEN_BYTES = 32
 LOOKED_AT = timedelta(hours=1)  # how old the note of when a device was last seen may get
-SOONER = "This device was paired to look on. Pair it again with the key to control."
+LOOK_ON = "This device was paired to look on. Pair it again with the key to control."
 
 
 class NotNow(Exception):
@@ -132,7 +132,7 @@ class Access:
     def take(self, device: Device) -> None:
         """Give the controls to a device that may control. Raises InputError if it may not, StorageFailed."""
         if not device.may_control:
-            raise InputError(SOONER)
+            raise InputError(LOOK_ON)
         before = self._devices.numbered(self._devices.holder)
         if before is not None and before.number == device.number:
             return
@@ -142,7 +142,7 @@ class Access:
         self._tell_changed()
 
     def call_device(self, device: Device, name: str) -> None:
-        """Give a device another name. Raises InputError, StorageFailed."""
+        """Rename a device. Raises InputError, StorageFailed."""
         name = name.strip()
         if not name or len(name) > MOST_NAME or not name.isprintable():
             raise InputError(f"A device's name has 1 to {MOST_NAME} printable characters. Type another name.")

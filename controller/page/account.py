@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from controller.page.listed import Stamp, stamp_of
-from controller.page.run_read import is_in_use
 from controller.planning.plan_file import plan_from
 from controller.report.account_words import account_text, shot_proof_sentence
 from controller.report.summary import account_of
 from controller.session.session import Session
+from controller.showing.shown_run import is_active
 
 KEPT = 8  # accounts in memory
 
@@ -35,7 +35,7 @@ class Accounts:
 
     def of(self, path: Path) -> ShownAccount:
         """The account of the session now. Raises InputError, StorageFailed."""
-        key = (path, stamp_of(path), is_in_use(path))
+        key = (path, stamp_of(path), is_active(path))
         if key not in self._known:
             self._known[key] = shown_account(path, under_way=key[2])
         self._known.move_to_end(key)

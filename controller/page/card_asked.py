@@ -10,7 +10,7 @@ from controller.errors import InputError
 from controller.matching.card import PLAIN
 from controller.own_names import free_path
 from controller.page.made_folders import ENDINGS, MadeKind, made_folder
-from controller.page.served import ServedEntry, ServedFolder
+from controller.page.served import ServedEntry, ServedFolder, newest_first
 from controller.picture_file import RAW
 
 MOST_LOOKED_AT = 500  # entries of a folder, until a picture is found in it
@@ -54,7 +54,7 @@ def inspect_arguments(folder: ServedFolder, session: ServedEntry, asked: Picture
 def picture_folders(folder: ServedFolder) -> list[str]:
     """The folders inside the folder that hold pictures and were not written by this program, the newest first."""
     found = [each for each in folder.folders() if made_folder(folder, each) is None and has_pictures(each.path)]
-    return [each.name for each in sorted(found, key=_written_ns, reverse=True)]
+    return [each.name for each in newest_first(found)]
 
 
 def has_pictures(folder: Path) -> bool:
@@ -77,14 +77,7 @@ def _out(folder: ServedFolder, session: ServedEntry, kind: MadeKind) -> Path:
 
 
 def _pictures(folder: ServedFolder, name: str) -> ServedEntry:
-    found = folder.find(name)
-    if found is None or not found.path.is_dir():
-        raise InputError("These pictures are not in the folder any more. Load the page again.")
+    found = folder.must_find(name, "folder of pictures")
+    if not found.path.is_dir():
+        raise InputError(f"{found.name} is a file. Choose a folder of pictures.")
     return found
-
-
-def _written_ns(entry: ServedEntry) -> int:
-    try:
-        return entry.path.stat().st_mtime_ns
-    except OSError:
-        return 0

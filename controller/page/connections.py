@@ -1,4 +1,4 @@
-"""Connections that cost nothing: limits on how many there are, and on how long one may take.
+"""Limits on connections: how many there are, and how long one may take.
 
 A subclass of uvicorn's protocol over h11. A connection must send a whole request within 10 s. It is closed if
 nothing of its answer can be sent for 10 s. If too many are open, the one that has waited longest without a request
@@ -39,7 +39,7 @@ class Connection(H11Protocol):
                 next((each for each in those if each.is_waiting), self).close_now("too many connections")
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Forget it."""
+        """Forget the connection."""
         super().connection_lost(exc)
         self._forget()
 
@@ -66,7 +66,7 @@ class Connection(H11Protocol):
         self._write_timer = self.loop.call_later(WRITE_S, self.close_now, "its answer was not taken for 10 s")
 
     def resume_writing(self) -> None:
-        """It takes it again."""
+        """Note that it takes it again."""
         super().resume_writing()
         if self._write_timer is not None:
             self._write_timer.cancel()

@@ -94,8 +94,6 @@ class Guard:
         scope.setdefault("state", {})["device"] = device
         if device is not None or scope["path"] in OPEN:
             return None
-        if scope["path"] == "/favicon.ico":  # browsers ask for it by themselves, beside a report too
-            return _no("This does not exist.", 404)
         why = "its device is not paired any more" if token else "its device is not paired"
         if scope["method"] != "POST" and "text/html" in headers.get("accept", ""):
             response: Response = RedirectResponse("/pair", 303)

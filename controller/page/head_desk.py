@@ -43,7 +43,7 @@ class HeadRequest(BaseModel):
 
 
 def stamped(request: HeadRequest, beats: Beats, now_ns: int) -> ToChild:
-    """The message for the child, with the time when it was done. Raises InputError if it is late, or none of ours.
+    """The message for the child, with the time when it was done. Raises InputError if it is late or not understood.
 
     What stops the head is passed on however late it is.
     """

@@ -12,13 +12,13 @@ from pathlib import Path
 from controller.amounts import counted, storage
 from controller.errors import InputError, StorageFailed
 from controller.own_names import SessionName, named
-from controller.page.run_read import is_in_use
 from controller.page.served import ServedEntry, ServedFolder
 from controller.planning.plan_file import begun_plan_unproved
 from controller.report.verdict import SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
 from controller.session.rows import CAPTURE, Doubts, with_requests
 from controller.session.session import Session
+from controller.showing.shown_run import is_active
 
 MOST_READS = 50  # of sessions, for one look at the list
 UNREAD = "not looked at yet"
@@ -164,7 +164,7 @@ class SessionList:
         size = sum(each[0] for each in stamp if each is not None)
         stem = entry.name.removesuffix(entry.path.suffix)
         return ListedSession(
-            entry.name, stem, named(Path(entry.name)), _written_ns(stamp), size, is_in_use(entry.path), counts
+            entry.name, stem, named(Path(entry.name)), _written_ns(stamp), size, is_active(entry.path), counts
         )
 
 

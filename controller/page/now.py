@@ -20,15 +20,16 @@ from controller.errors import InputError, WorldError
 from controller.own_names import SESSION
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, sentence, stream
-from controller.page.run_read import RunRead, is_capture, is_in_use
-from controller.page.served import ServedEntry
+from controller.page.run_read import RunRead, is_capture
+from controller.page.served import ServedEntry, newest_first
 from controller.page.sphere_map import sphere_map
-from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments, written_s
+from controller.page.starting import RunAsked, StartAsked, choices, resume_arguments, start_arguments
 from controller.page.streams import PageEvent
 from controller.page.watches import Watches
 from controller.page.work import run_command
 from controller.planning.plan_file import plan_from
 from controller.session.session import Session
+from controller.showing.shown_run import is_active
 
 READ_AGAIN_S = 2.0  # after a session could not be read
 LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
@@ -170,14 +171,11 @@ def _session(page: Page, request: Request) -> ServedEntry:
 
 def _named(page: Page, name: str) -> ServedEntry:
     """The session of this name. Raises InputError."""
-    found = page.folder.find(name)
-    if found is None or found.path.suffix != SESSION:
-        raise InputError("There is no such session in this folder. The list of sessions shows what is there.")
-    return found
+    return page.folder.must_find(name, "session", SESSION)
 
 
 def _current(page: Page) -> ServedEntry | None:
     """The session of a run under way; without one the newest, if it is a capture."""
-    newest = sorted(page.folder.session_files(), key=lambda each: written_s(each.path), reverse=True)[:LOOKED_AT]
-    active = (each for each in newest if is_in_use(each.path))
+    newest = newest_first(page.folder.session_files())[:LOOKED_AT]
+    active = (each for each in newest if is_active(each.path))
     return next(active, next((each for each in newest if is_capture(each.path)), None))

@@ -8,13 +8,11 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
 from controller.commands.faults import scenario_names
-from controller.errors import InputError
 from controller.own_names import PLAN, free_path
 from controller.page.page import Page
 from controller.page.plan_asked import PlanAsked, RehearseAsked, SaveAsked
 from controller.page.planner import Superseded
 from controller.page.routing import body_of, control, say, see, sentence, stream
-from controller.page.served import ServedEntry
 from controller.page.streams import PageEvent
 from controller.page.work import run_command
 from controller.planning.plan_file import is_own_plan
@@ -42,7 +40,7 @@ async def draw(page: Page, request: Request) -> Response:
     """The plan of a form, not saved: its shapes, its costs and its proof."""
     asked = await body_of(request, PlanAsked)
     try:
-        drawn = await page.planner.plan(str(_kit(page, asked.kit).path), asked.arguments())
+        drawn = await page.planner.plan(str(page.folder.must_find(asked.kit, "kit").path), asked.arguments())
     except Superseded:
         return sentence("A newer plan is being drawn.", 409)
     return JSONResponse({key: _by_names(page, value) for key, value in drawn.items()})
@@ -51,7 +49,7 @@ async def draw(page: Page, request: Request) -> Response:
 async def save(page: Page, request: Request) -> Response:
     """Write the plan of a form to a file."""
     asked = await body_of(request, SaveAsked)
-    kit = _kit(page, asked.kit)
+    kit = page.folder.must_find(asked.kit, "kit")
     name = asked.name.strip().removesuffix(PLAN)
     out = [f"--out={page.folder.new_path(f'{name}{PLAN}')}"] if name else []
     result = await run_command(["plan", *out, "--json", *asked.arguments(), "--", str(kit.path)], page.folder.root)
@@ -64,9 +62,7 @@ async def save(page: Page, request: Request) -> Response:
 async def rehearse(page: Page, request: Request) -> Response:
     """Rehearse a plan, as work beside the page."""
     asked = await body_of(request, RehearseAsked)
-    plan = page.folder.find(asked.plan)
-    if plan is None:
-        raise InputError("This plan is not in the folder any more. Load the page again.")
+    plan = page.folder.must_find(asked.plan, "plan")
     out: Path = free_path(page.folder.root, f"{plan.path.stem}-rehearsal")
     faults = [f"--faults={asked.faults}"] if asked.faults else []
     job = page.jobs.begin(
@@ -89,10 +85,3 @@ async def _work(page: Page) -> AsyncIterator[PageEvent]:
 
 def _by_names(page: Page, value: object) -> object:
     return page.folder.by_names(value) if isinstance(value, str) else value
-
-
-def _kit(page: Page, name: str) -> ServedEntry:
-    found = page.folder.find(name)
-    if found is None:
-        raise InputError("This kit is not in the folder any more. Load the page again.")
-    return found

@@ -28,7 +28,7 @@ class Planner:
         self._newest += 1
         mine = self._newest
         if self._turn.locked():
-            self._end()  # it works on an answer that nobody wants now
+            await self._end()  # it works on an answer that nobody wants now
         async with self._turn:
             if mine != self._newest:
                 raise Superseded
@@ -46,13 +46,13 @@ class Planner:
             await process.stdin.drain()
             printed = await asyncio.wait_for(process.stdout.readline(), PATIENCE_S)
         except (TimeoutError, ConnectionError):
-            self._end()
+            await self._end()
             return {"refused": "Planning took too long. Choose less overlap, a smaller region or less effort."}
         except BaseException:
-            self._end()
+            await self._end()
             raise
         if not printed:
-            self._end()
+            await self._end()
             return {"refused": "Planning ended early. Look at the terminal of the page."}
         answer: dict[str, Any] = json.loads(printed)
         return answer
@@ -64,12 +64,13 @@ class Planner:
             )
         return self._process
 
-    def _end(self) -> None:
-        if self._process is not None:
+    async def _end(self) -> None:
+        process, self._process = self._process, None
+        if process is not None:
             with suppress(ProcessLookupError):
-                self._process.kill()
-            self._process = None
+                process.kill()
+            await process.wait()
 
-    def close(self) -> None:
+    async def close(self) -> None:
         """End the process."""
-        self._end()
+        await self._end()

@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from controller.errors import InputError, WorldError
+from controller.page.access import LOOK_ON
 from controller.page.devices import Device
 from controller.page.page import Page, device_of
 from controller.page.streams import PageEvent
@@ -25,7 +26,6 @@ Asked = TypeVar("Asked", bound=BaseModel)
 MOST_BODY_BYTES = 64 * 1024
 REQUEST = FileKind("a request of the page", MOST_BODY_BYTES, "Load the page again.")
 MOST_NAMES = 60  # characters of a key in a sentence
-LOOK_ON = "This device may look on only. Pair it with the key to control."
 
 
 def see(page: Page, path: str, endpoint: Endpoint) -> Route:

@@ -4,7 +4,6 @@ from pathlib import Path
 from typing import Any
 
 from controller.errors import InputError, WorldError
-from controller.lock import in_use
 from controller.planning.plan_file import plan_from
 from controller.session.rows import CAPTURE
 from controller.session.session import Session
@@ -66,12 +65,4 @@ def is_capture(path: Path) -> bool:
         with Session.open(path) as session:
             return session.about().get("kind") == CAPTURE
     except (InputError, WorldError):
-        return False
-
-
-def is_in_use(path: Path) -> bool:
-    """Whether a program runs the session now; false also if that cannot be found out."""
-    try:
-        return in_use(path)
-    except WorldError:
         return False

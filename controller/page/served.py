@@ -6,17 +6,18 @@ from it, and neither `..` nor a separator can mean anything.
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from controller.errors import InputError
+from controller.own_names import KIT, PLAN, SESSION
 from controller.reading import files_in
-from controller.report.own_pages import is_own_page
 from controller.shown import shown
 
 MOST_ENTRIES = 10_000  # of one folder, that are looked at
-REPORT, PAGE_FILE = "report.html", ".fullturn-page.json"
+PAGE_FILE = ".fullturn-page.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +26,15 @@ class ServedEntry:
 
     name: str
     path: Path
+
+    @property
+    def written_ns(self) -> int:
+        """When the file, or the log beside a session, was last written; 0 if it is gone. Nanoseconds since 1970."""
+        times_ns = [0]
+        for each in (self.path, self.path.with_name(f"{self.path.name}-wal")):
+            with suppress(OSError):
+                times_ns.append(each.stat().st_mtime_ns)
+        return max(times_ns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,25 +72,26 @@ class ServedFolder:
 
     def kit_files(self) -> list[ServedEntry]:
         """The files that may be kits; `load_kit` tells. Raises InputError."""
-        return self.files(".toml")
+        return self.files(KIT)
 
     def plan_files(self) -> list[ServedEntry]:
         """The files that may be plans; `is_own_plan` tells. Raises InputError."""
-        return [each for each in self.files(".json") if not each.name.endswith(".calibration.json")]
+        return [each for each in self.files(PLAN) if not each.name.endswith(".calibration.json")]
 
     def session_files(self) -> list[ServedEntry]:
         """The files that may be sessions; `Session.open` tells. Raises InputError."""
-        return self.files(".sqlite")
-
-    def report_folders(self) -> list[ServedEntry]:
-        """The folders that hold a report of this program. Raises InputError."""
-        return [
-            each for each in self.folders() if (report := self._inside(each.path, REPORT)) and is_own_page(report.path)
-        ]
+        return self.files(SESSION)
 
     def find(self, name: str) -> ServedEntry | None:
         """What a name names in the folder; None if nothing that may be shown has it."""
         return self._inside(self.root, name)
+
+    def must_find(self, name: str, what: str, suffix: str = "") -> ServedEntry:
+        """What a name names. Raises InputError if it is none of the folder's; `what` is the word for it: kit, plan."""
+        found = self.find(name)
+        if found is None or not found.name.endswith(suffix):
+            raise InputError(f"There is no such {what} in this folder. Load the page again.")
+        return found
 
     def find_in(self, folder: str, name: str) -> ServedEntry | None:
         """A regular file in a folder of the folder; None if there is none that may be shown."""
@@ -109,6 +120,11 @@ class ServedFolder:
             real = Path(os.path.realpath(path))
             if may_be_name(path.name) and real.is_relative_to(self.root) and not _is_hidden(real, self.root):
                 yield ServedEntry(path.name, real)
+
+
+def newest_first(entries: Iterable[ServedEntry]) -> list[ServedEntry]:
+    """Entries by when they were written."""
+    return sorted(entries, key=lambda each: each.written_ns, reverse=True)
 
 
 def may_be_name(name: str) -> bool:

@@ -94,6 +94,8 @@ class PageServer(uvicorn.Server):
         """End in order."""
         self._page.streams.close()
         await super().shutdown(sockets)
+        await self._page.jobs.end()
+        await self._page.planner.close()
 
 
 def server_of(page: Page) -> uvicorn.Server:

@@ -9,7 +9,6 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
-from controller.errors import InputError
 from controller.own_names import SESSION
 from controller.page.account import Accounts
 from controller.page.card_asked import (
@@ -53,10 +52,7 @@ def routes(page: Page, sessions: SessionList, turn: asyncio.Lock) -> list[BaseRo
 
 def session_of(page: Page, request: Request) -> ServedEntry:
     """The session that the path names. Raises InputError."""
-    found = page.folder.find(request.path_params["session"])
-    if found is None or found.path.suffix != SESSION:
-        raise InputError("There is no such session in this folder. Load the list of sessions again.")
-    return found
+    return page.folder.must_find(request.path_params["session"], "session", SESSION)
 
 
 def show(page: Page, request: Request, sessions: SessionList) -> Response:

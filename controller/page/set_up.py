@@ -9,7 +9,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
 
 from controller.capture.jog import SIZES_DEG
-from controller.errors import InputError
+from controller.own_names import KIT
 from controller.page.head_desk import HeadDesk, HeadRequest
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, stream
@@ -88,10 +88,7 @@ def routes(page: Page) -> list[BaseRoute]:
 
 def kit_path(page: Page, name: str) -> Path:
     """The kit's file in the served folder. Raises InputError."""
-    for found in page.folder.kit_files():
-        if found.name == name:
-            return found.path
-    raise InputError("There is no such kit in this folder. Load the page again.")
+    return page.folder.must_find(name, "kit", KIT).path
 
 
 def show(page: Page, request: Request) -> Response:

@@ -26,5 +26,5 @@ class Slowing:
             self._until_ns = now_ns + min(LONGEST_WAIT_NS, FIRST_WAIT_NS << doublings)
 
     def forget(self) -> None:
-        """Begin again: the right key was given."""
+        """Count from zero again, after the right key."""
         self._wrong, self._until_ns = 0, 0

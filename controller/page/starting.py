@@ -1,14 +1,12 @@
 """The form that begins a run, and the command line that it makes."""
 
-from contextlib import suppress
-from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from controller.bounds import BOUNDS
 from controller.errors import InputError, WorldError
-from controller.page.served import ServedEntry, ServedFolder
+from controller.page.served import ServedEntry, ServedFolder, newest_first
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
 
@@ -45,13 +43,15 @@ def start_arguments(folder: ServedFolder, asked: StartAsked) -> list[str]:
     """
     if not asked.port.strip():
         raise InputError("Choose the board's port, or type it.")
+    plan = folder.must_find(asked.plan, "plan")
+    kit = folder.must_find(asked.kit, "kit") if asked.kit else None
     return [
         "capture",
         *_options(asked),
         *([f"--place={asked.place}"] if asked.place.strip() else []),
-        *([f"--kit={_there(folder, asked.kit).path}"] if asked.kit else []),
+        *([f"--kit={kit.path}"] if kit is not None else []),
         "--",
-        str(_there(folder, asked.plan).path),
+        str(plan.path),
     ]
 
 
@@ -74,16 +74,9 @@ def _options(asked: RunAsked) -> list[str]:
     ]
 
 
-def _there(folder: ServedFolder, name: str) -> ServedEntry:
-    found = folder.find(name)
-    if found is None:
-        raise InputError("This plan or kit is not in the folder any more. Load the page again.")
-    return found
-
-
 def choices(folder: ServedFolder, plan: str = "", port: str = "") -> dict[str, Any]:
     """What the form offers: plans (the newest first), kits, `port` if it is known, and the ports of earlier sessions."""
-    plans = [each for each in _newest(folder.plan_files()) if is_own_plan(each.path)]
+    plans = [each for each in newest_first(folder.plan_files()) if is_own_plan(each.path)]
     return {
         "plan": plan,
         "plans": [each.name for each in plans],
@@ -94,7 +87,7 @@ def choices(folder: ServedFolder, plan: str = "", port: str = "") -> dict[str, A
 
 def _ports(folder: ServedFolder) -> list[str]:
     ports: list[str] = []
-    for each in _newest(folder.session_files())[:MOST_PORTS]:
+    for each in newest_first(folder.session_files())[:MOST_PORTS]:
         try:
             with Session.open(each.path) as session:
                 port = session.about().get("port")
@@ -103,16 +96,3 @@ def _ports(folder: ServedFolder) -> list[str]:
         if port is not None and port not in ports:
             ports.append(port)
     return ports
-
-
-def _newest(files: list[ServedEntry]) -> list[ServedEntry]:
-    return sorted(files, key=lambda each: written_s(each.path), reverse=True)
-
-
-def written_s(path: Path) -> float:
-    """When a file or the log beside it was last written, seconds; 0 if it is gone."""
-    times = [0.0]
-    for each in (path, path.with_name(f"{path.name}-wal")):
-        with suppress(OSError):
-            times.append(each.stat().st_mtime)
-    return max(times)

@@ -143,11 +143,12 @@ class Jobs:
         self._tell()
         return job
 
-    def end(self) -> None:
+    async def end(self) -> None:
         """End all work; what it writes appears whole or not at all."""
-        for job in self._jobs.values():
-            if job.task is not None:
-                job.task.cancel()
+        tasks = [job.task for job in self._jobs.values() if job.task is not None]
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
 
     async def _carry_out(self, job: PageJob, arguments: Sequence[str]) -> WorkResult:
         def progress(line: str) -> None:

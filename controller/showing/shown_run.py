@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
+from pathlib import Path
 from typing import Any
 
 from controller import clock
@@ -124,7 +125,7 @@ class ShownRun:
 
 def shown_run(session: Session, plan: Plan) -> ShownRun:
     """What the session says of its run now. Raises StorageFailed."""
-    return _at_now(_read(session, plan), active=is_active(session))
+    return _at_now(_read(session, plan), active=is_active(session.path))
 
 
 def as_json(shown: ShownRun) -> dict[str, Any]:
@@ -132,10 +133,10 @@ def as_json(shown: ShownRun) -> dict[str, Any]:
     return asdict(shown)
 
 
-def is_active(session: Session) -> bool:
-    """Whether a program works on the session now; false also if that cannot be found out."""
+def is_active(session: Path) -> bool:
+    """Whether a program works on the session of this file now; false also if that cannot be found out."""
     try:
-        return in_use(session.path)
+        return in_use(session)
     except StorageFailed:
         return False
 
@@ -150,7 +151,7 @@ class RunWindow:
 
     def look(self) -> ShownRun:
         """What the session says of its run now. Raises StorageFailed."""
-        active = is_active(self._session)  # asked first: the end that is read afterwards is then the last one
+        active = is_active(self._session.path)  # asked first: the end that is read afterwards is then the last one
         version = self._session.data_version()
         if self._facts is None or version != self._version:
             self._facts, self._version = _read(self._session, self._plan), version

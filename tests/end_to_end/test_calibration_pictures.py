@@ -74,7 +74,7 @@ def test_a_ring_of_24_photographs(shell: Shell) -> None:
         assert low < value < high
         assert high - low < 1e-3 * value
     assert found["missed_deg"] == pytest.approx(0.004, abs=0.002)
-    assert (shell.folder / "p.html").read_text(encoding="utf-8").count("<svg") == 2
+    assert (shell.folder / "p.html").read_text(encoding="utf-8").count("<figure") == 2
     listed = json.loads(shell("calibrate", "list", "kit.toml", "--json").out)
     assert [(each["kind"], each["axis"], each["standing"]) for each in listed] == [("steps", "pan", "counts")]
 

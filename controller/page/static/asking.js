@@ -1,50 +1,62 @@
-// Questions: shown with the run's own words. A tap that was meant for something else cannot answer one.
+// Questions, in the program's own words. A tap that was meant for something else cannot answer one.
 
 const READ_MS = 600;
+const WORDS = { yes: "Yes", no: "No", ready: "Ready" };
 
 export class Questions {
-  // `card` holds the words and the buttons; `answered(number, yes)` returns a promise of what came of it.
+  // `card` is that of question.html; `answered(question, answer)` returns a promise of what came of it.
   constructor(card, answered) {
     this.card = card;
+    this.answered = answered;
     this.words = card.querySelector("[data-words]");
-    this.buttons = [...card.querySelectorAll("button[data-answer]")];
-    this.number = null;
-    for (const button of this.buttons) {
-      button.addEventListener("click", async () => {
-        const { number } = this;
-        this.enable(false);
-        await answered(number, button.dataset.answer === "yes");
-        if (this.number === number) this.enable(this.allowed);
-      });
-    }
+    this.row = card.querySelector("[data-answers]");
+    this.elsewhere = card.querySelector("[data-elsewhere]");
+    this.question = null;
+    this.timer = null;
   }
 
-  // Show the open question (null: none). Returns whether it is a new one.
+  // Show the open question (null: none): `id` tells it from all others, `answers` are names in WORDS.
+  // Returns whether it is a new one.
   show(question, allowed) {
+    const isNew = question !== null && question.id !== this.question?.id;
     this.allowed = allowed;
-    if (question === null) {
-      this.number = null;
-      this.card.hidden = true;
-      return false;
+    if (question === null || isNew) {
+      clearTimeout(this.timer); // that of an earlier question must not let this one be answered too soon
+      this.question = question;
+      this.busy = isNew;
+      this.card.hidden = question === null;
     }
-    if (question.number === this.number) {
-      if (!this.waiting) this.enable(allowed);
-      return false;
+    if (isNew) {
+      this.row.replaceChildren(...question.answers.map((answer) => this.button(question, answer)));
+      this.words.textContent = question.words;
+      this.timer = setTimeout(() => this.free(question), READ_MS);
     }
-    this.number = question.number;
-    this.words.textContent = question.words;
-    this.enable(false);
-    this.card.hidden = false;
-    this.waiting = true;
-    clearTimeout(this.timer); // of the question before: it must not wake the buttons of this one
-    this.timer = setTimeout(() => {
-      this.waiting = false;
-      if (this.number === question.number) this.enable(this.allowed);
-    }, READ_MS);
-    return true;
+    this.enable();
+    return isNew;
   }
 
-  enable(on) {
-    for (const button of this.buttons) button.disabled = !on;
+  button(question, answer) {
+    const made = document.createElement("button");
+    made.type = "button";
+    made.textContent = WORDS[answer];
+    made.addEventListener("click", async () => {
+      this.busy = true;
+      this.enable();
+      await this.answered(question, answer);
+      this.free(question);
+    });
+    return made;
+  }
+
+  // Let this question be answered, if it is still the open one.
+  free(question) {
+    if (this.question?.id !== question.id) return;
+    this.busy = false;
+    this.enable();
+  }
+
+  enable() {
+    this.elsewhere.hidden = this.allowed;
+    for (const button of this.row.children) button.disabled = this.busy || !this.allowed;
   }
 }

@@ -1,9 +1,9 @@
 // The form that begins a run.
 
-import { holds, post, start } from "./page.js";
+import { byId, holds, post, start } from "./page.js";
 import { runOptions } from "./run-options.js";
 
-const form = document.getElementById("begin");
+const form = byId("begin");
 
 function enable() {
   for (const button of form.querySelectorAll("button")) button.disabled = !holds;
@@ -13,7 +13,7 @@ if (form) {
   const fields = form.elements;
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const answer = document.getElementById("answer");
+    const answer = byId("answer");
     const button = form.querySelector("button[type=submit]");
     button.disabled = true;
     answer.textContent = "Starting the run …";
@@ -27,15 +27,15 @@ if (form) {
     if (reply.ok) location.assign(`/?session=${encodeURIComponent(reply.session)}`);
     else enable();
   });
-  document.getElementById("find").addEventListener("click", async (event) => {
+  byId("find").addEventListener("click", async (event) => {
     event.target.disabled = true;
-    const answer = document.getElementById("answer");
+    const answer = byId("answer");
     answer.textContent = "Looking at every port for a few seconds …";
     const reply = await post("/boards");
     answer.textContent = reply.sentence;
     if (reply.ok && reply.ports.length) {
       fields.port.value = reply.ports[0];
-      const list = document.getElementById("ports");
+      const list = byId("ports");
       for (const port of reply.ports) list.append(new Option(port, port));
     }
     enable();

@@ -1,5 +1,5 @@
 // The line to the head: which conversation is open, and how old each message is at most.
-import { tell } from "./page.js";
+import { post, tell } from "./page.js";
 
 const HERE_MS = 1000;
 
@@ -9,20 +9,9 @@ function heard({ beat }) {
   if (beat > link.beat) Object.assign(link, { beat, beatAt: performance.now() });
 }
 
-/** Posts JSON, also while the page is being left. Resolves to the answer with `ok`; a refusal is shown. */
+/** Asks the head, also while the page is being left; a refusal is shown. */
 async function ask(path, value) {
-  let answer;
-  try {
-    const response = await fetch(path, {
-      method: "POST",
-      keepalive: true,
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify(value),
-    });
-    answer = { ...(await response.json()), ok: response.ok };
-  } catch {
-    answer = { ok: false, sentence: "This did not reach the computer at the head." };
-  }
+  const answer = await post(path, value, { quiet: true, keepalive: true });
   if (answer.ok) heard(answer);
   else tell(answer.sentence);
   return answer;

@@ -3,10 +3,10 @@
 import { Questions } from "./asking.js";
 import { Caller, keepAwake } from "./calling.js";
 import { onHold } from "./holding.js";
-import { fetched, holds, post, start } from "./page.js";
+import { byId as by, fetched, holds, post, start } from "./page.js";
 import { SphereMap } from "./sphere.js";
 
-const by = (id) => document.getElementById(id);
+const TOLD_MS = 10_000; // the run reads a request within five seconds, or the answer says that it has not
 const root = by("run");
 const session = root.dataset.session;
 const at = `/run/${encodeURIComponent(session)}`;
@@ -22,12 +22,12 @@ const rung = {}; // what was called out last, by its kind: a question in between
 
 const sphere = new SphereMap(by("sphere"), choose);
 const caller = new Caller(by("sound"));
-const questions = new Questions(by("question"), (number, yes) => tell({ words: yes ? "yes" : "no", question: number }));
+const questions = new Questions(by("question"), ({ id }, answer) => tell({ words: answer, question: id }));
 
 async function tell(request) {
   const answer = by("answer");
   answer.textContent = "Sending …";
-  const reply = await post(`${at}/tell`, request);
+  const reply = await post(`${at}/tell`, request, { withinMs: TOLD_MS });
   answer.textContent = reply.sentence;
 }
 
@@ -60,7 +60,7 @@ function show(state) {
   by("share").value = run.total ? run.made / run.total : 0;
   by("made").textContent = `${run.made} of ${run.total} exposures`;
   if (run.announced !== null) by("announced-words").textContent = run.announced.words;
-  const asked = questions.show(run.active ? run.question : null, holds);
+  const asked = questions.show(openQuestion(), holds);
   by("ended").hidden = run.active;
   by("bar").hidden = !run.active;
   by("resume").hidden = !lacks();
@@ -88,6 +88,11 @@ function showUnread({ sentence }) {
   for (const id of ["announced", "bar", "ended", "frame"]) by(id).hidden = true;
   questions.show(null, false);
   enable();
+}
+
+function openQuestion() {
+  if (!run.active || run.question === null) return null;
+  return { id: run.question.number, words: run.question.words, answers: ["yes", "no"] };
 }
 
 function lineWords(line) {
@@ -172,7 +177,7 @@ by("larger").addEventListener("click", () => sphere.magnify(1));
 by("smaller").addEventListener("click", () => sphere.magnify(-1));
 document.addEventListener("controls", () => {
   enable();
-  if (run !== null) questions.show(run.active ? run.question : null, holds);
+  if (run !== null) questions.show(openQuestion(), holds);
 });
 setInterval(showTimes, 250);
 

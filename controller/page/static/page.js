@@ -16,14 +16,21 @@ export async function fetched(path) {
   return response.json();
 }
 
-/** Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused. */
-export async function post(path, value = {}, { quiet = false } = {}) {
+const ANSWER_MS = 60_000; // a run that begins takes a while
+
+/**
+ * Asks for something. Resolves to the answer's value, with `ok`; unless `quiet`, shows its sentence if it was refused.
+ * With `keepalive` it is sent even if the page is being left.
+ */
+export async function post(path, value = {}, { quiet = false, keepalive = false, withinMs = ANSWER_MS } = {}) {
   let answer;
   try {
     const response = await fetch(path, {
       method: "POST",
+      keepalive,
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify(value),
+      signal: AbortSignal.timeout(withinMs),
     });
     answer = { ...(await response.json()), ok: response.ok, status: response.status };
   } catch {

@@ -1,11 +1,10 @@
 // Plan: drawn again after every change.
 
 import { JobList } from "./jobs.js";
-import { holds, post, start } from "./page.js";
+import { byId as by, holds, post, start } from "./page.js";
 import { SphereMap } from "./sphere.js";
 
 const WAIT_MS = 400; // after the last change
-const by = (id) => document.getElementById(id);
 const form = by("form");
 
 if (form) {

@@ -1,11 +1,10 @@
 // One session: its account, runs of what is missing, and work on its report and pictures.
 
 import { JobList } from "./jobs.js";
-import { fetched, holds, post, start } from "./page.js";
+import { byId as by, fetched, holds, post, start } from "./page.js";
 import { runOptions } from "./run-options.js";
 import { refresh } from "./refreshing.js";
 
-const by = (id) => document.getElementById(id);
 const session = by("session").dataset.session;
 const name = encodeURIComponent(session);
 const at = `/sessions/${name}`;

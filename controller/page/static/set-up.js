@@ -1,13 +1,11 @@
 // The view "Set up": its steps, the questions of the program, the pad and the buttons beside it.
+import { Questions } from "./asking.js";
 import { close, link, open, send } from "./head-link.js";
 import { begin, bind, letGo } from "./pad.js";
 import { byId, post, start, tell } from "./page.js";
 
-const ANSWERED_AFTER_MS = 600; // a tap that was meant for something else answers nothing
-
 const kit = byId("kit");
 const port = byId("port");
-let asked = { talk: null, number: 0, mine: false };
 let latest = null; // what was shown last
 let rings = null;
 let wasEnded = null;
@@ -87,35 +85,16 @@ async function loadSteps() {
   else if (answer?.sentence) tell(answer.sentence);
 }
 
-// Questions. They can be answered only a moment after they were shown.
+// Questions.
 
-function answer(more) {
-  byId("question").hidden = true;
-  send({ answer: asked.number, ...more });
-}
+const ANSWERS = { yesno: ["yes", "no"], ready: ["ready"] };
+const SENT = { yes: { yes: true }, no: { yes: false }, ready: { text: "" } };
+const questions = new Questions(byId("question"), ({ number }, answer) => send({ answer: number, ...SENT[answer] }));
 
-function showQuestion(talk, question) {
-  const place = byId("question");
-  place.hidden = question === null;
-  if (question === null) {
-    asked = { talk: null, number: 0, mine: false };
-    return;
-  }
-  const mine = talk === link.talk;
-  if (asked.talk === talk && asked.number === question.number && asked.mine === mine) return;
-  asked = { talk, number: question.number, mine };
-  letGo();
-  const buttons = { yesno: [["Yes", { yes: true }], ["No", { yes: false }]], ready: [["Ready", { text: "" }]] };
-  const row = element("div", "", { className: "row" });
-  for (const [text, more] of buttons[question.kind] ?? []) {
-    row.append(button(text, `${text}: ${question.ask}`, () => answer(more)));
-  }
-  for (const each of row.children) each.disabled = true;
-  place.replaceChildren(element("p", question.ask), row);
-  if (!mine) row.replaceChildren(element("p", "The device that moves the head answers this."));
-  setTimeout(() => {
-    for (const each of row.querySelectorAll("button")) each.disabled = false;
-  }, ANSWERED_AFTER_MS);
+function openQuestion(talk, question) {
+  if (question === null) return null;
+  const { number, ask, kind } = question;
+  return { id: `${talk}/${number}`, number, words: ask, answers: ANSWERS[kind] ?? [] }; // each conversation counts anew
 }
 
 function ring() {
@@ -143,7 +122,7 @@ function showHead(shown) {
   byId("ended").textContent = ended === null ? "" : ended.end;
   if (rings !== null && count > rings) ring();
   rings = count;
-  showQuestion(talk, question);
+  if (questions.show(openQuestion(talk, question), mine)) letGo();
   if (ended !== null && JSON.stringify(ended) !== wasEnded) loadSteps();
   wasEnded = ended === null ? null : JSON.stringify(ended);
 }

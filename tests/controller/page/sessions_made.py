@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import Iterator
+from collections.abc import Coroutine, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
 from html import unescape
 from pathlib import Path
+from typing import Any
 
 import httpx
 
@@ -70,6 +71,10 @@ class FolderBrowser:
 
     def post(self, path: str, json: object) -> httpx.Response:
         return self._runner.run(self._ask("POST", path, json=json))
+
+    def run(self, work: Coroutine[Any, Any, None]) -> None:
+        """Do something in the page's loop."""
+        self._runner.run(work)
 
     async def _ask(self, method: str, path: str, accept: str = "*/*", **body: object) -> httpx.Response:
         async with httpx.AsyncClient(

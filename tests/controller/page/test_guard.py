@@ -64,8 +64,8 @@ def test_without_a_device_every_route_and_every_other_path_are_answered_alike(se
         ), path
 
 
-def test_the_sign_that_browsers_ask_for_by_themselves_is_missing_without_a_line(served: Served) -> None:
-    assert served.browser().get("/favicon.ico", headers={"Accept": "image/*"}).status_code == 404
+def test_the_sign_that_browsers_ask_for_by_themselves_is_answered_without_a_line(served: Served) -> None:
+    assert served.browser().get("/favicon.ico", headers={"Accept": "image/*"}).headers["content-type"] == "image/svg+xml"
     assert served.lines == []
 
 

@@ -95,7 +95,7 @@ def test_an_answer_counts_only_for_the_question_that_it_names(tmp_path: Path) ->
         with sole_use(lock_of(path), str(path), "a test"), browser_of(page_of(tmp_path)) as browser:
             late = browser.post("/run/asked.sqlite/tell", {"words": "yes", "question": old})
             assert late.status_code == 409
-            assert "That question is closed" in late.json()["sentence"]
+            assert "asks another one" in late.json()["sentence"]
             assert session.take_request() is None
         assert new != old
 

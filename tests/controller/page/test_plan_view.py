@@ -30,7 +30,7 @@ def test_a_plan_is_drawn_saved_and_the_same_as_by_the_command(folder: Path) -> N
         again = browser.post("/plan/save", {"kit": "ledge.toml", "options": BAND, "name": ""}).json()
         named = browser.post("/plan/save", {"kit": "ledge.toml", "options": BAND, "name": "north face"}).json()
         taken = browser.post("/plan/save", {"kit": "ledge.toml", "options": BAND, "name": "north face"})
-        page.planner.close()
+        browser.run(page.planner.close())
     plan = load_plan(folder / "ledge-plan.json")
     assert (drawn["frames"], drawn["exposures"]) == (len(plan.frames), len(plan.exposures))
     assert [shape["id"] for shape in drawn["map"]["frames"]] == [frame.id for frame in plan.first_pass]
@@ -45,7 +45,7 @@ def test_a_plan_is_drawn_saved_and_the_same_as_by_the_command(folder: Path) -> N
 @pytest.mark.parametrize(
     ("kit", "options", "words"),
     [
-        ("../ledge.toml", {}, "not in the folder"),
+        ("../ledge.toml", {}, "in this folder"),
         ("ledge.toml", {"out": "elsewhere.json"}, "not in its form"),
         ("ledge.toml", {"replace": True}, "not in its form"),
         ("ledge.toml", {"overlap": True}, "not in its form"),
@@ -64,7 +64,7 @@ def test_a_device_that_looks_on_may_draw_but_not_save(folder: Path) -> None:
         assert browser.post("/plan/draw", {"kit": "ledge.toml", "options": BAND}).status_code == 200
         assert browser.post("/plan/save", {"kit": "ledge.toml", "options": BAND, "name": ""}).status_code == 403
         assert browser.post("/plan/rehearse", {"plan": "ledge-plan.json"}).status_code == 403
-        page.planner.close()
+        browser.run(page.planner.close())
     assert not (folder / "ledge-plan.json").exists()
 
 

@@ -48,7 +48,10 @@ def test_links_out_of_the_folder_and_hidden_files_are_not_there(root: Path) -> N
     folder = ServedFolder.at(root)
     assert [each.name for each in folder.entries()] == ["kit.toml", "loop.toml", "pipe.toml", "report", "same.toml"]
     assert [each.name for each in folder.kit_files()] == ["kit.toml", "same.toml"]
-    assert [each.name for each in folder.report_folders()] == ["report"]
+    with pytest.raises(InputError, match="no such kit"):
+        folder.must_find("away", "kit")
+    with pytest.raises(InputError, match="no such session"):
+        folder.must_find("kit.toml", "session", ".sqlite")
     assert folder.find("away") is None
     assert folder.find_in("away", "secret.txt") is None
     assert folder.find_in("report", "up.txt") is None

@@ -92,7 +92,7 @@ def test_work_is_asked_for_by_the_page_and_shows_among_its_jobs(tmp_path: Path) 
         refused = browser.post("/sessions/by-hand.sqlite/match", json={"pictures": "../card"})
         assert refused.status_code == 400
         assert browser.post("/sessions/by-hand.sqlite/match", json={"pictures": "card", "by": "--x"}).status_code == 400
-        page.jobs.end()
+        browser.run(page.jobs.end())
 
 
 @given(stem=st.text("ab-123", min_size=1, max_size=12), other=st.text("ab-123", min_size=1, max_size=12))
@@ -155,7 +155,7 @@ def test_no_value_of_a_form_can_become_an_option(tmp_path: Path) -> None:
         end = arguments.index("--")
         assert arguments[1] == f"--out={out}"
         assert all(Path(each).is_absolute() for each in arguments[end + 1 :])
-    with pytest.raises(InputError, match="not in the folder any more"):
+    with pytest.raises(InputError, match="no such folder of pictures"):
         card_arguments(folder, session, CardAsked(pictures="gone"))
 
 

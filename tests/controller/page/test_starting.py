@@ -69,7 +69,7 @@ def test_a_session_with_the_name_of_an_option_is_continued(folder: ServedFolder)
 
 @pytest.mark.parametrize("name", ["../plan.json", "gone.json", "", "/etc/passwd"])
 def test_a_plan_outside_the_folder_is_refused(folder: ServedFolder, name: str) -> None:
-    with pytest.raises(InputError, match="not in the folder"):
+    with pytest.raises(InputError, match="in this folder"):
         start_arguments(folder, StartAsked(plan=name, port="port"))
 
 

@@ -58,10 +58,7 @@ def test_work_that_is_asked_for_again_ends_the_one_before(tmp_path: Path, monkey
         assert first.result.sentence == "Stopped."
         assert second.result is None
         assert other.result is None
-        jobs.end()
-        assert second.task is not None
-        assert other.task is not None
-        await asyncio.gather(second.task, other.task, return_exceptions=True)
+        await jobs.end()
         assert all(state["ended"] for state in await anext(states))
 
     asyncio.run(story())

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from controller import files
 from controller.errors import InputError, StorageFailed
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
@@ -231,14 +232,15 @@ def test_a_failed_write_leaves_the_old_plan_and_nothing_else(
     save_plan(plan, path)
     yesterday = path.read_bytes()
 
-    def disk_full(self: Path, *args: Any, **_: Any) -> None:
+    def disk_full(written: Path, *_: Any, **__: Any) -> None:
         if failing == "open":
-            self.write_bytes(b"the first lines")
+            written.write_bytes(b"the first lines")
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    really_open = Path.open
-    opening = lambda self, *args, **more: (disk_full if args == ("xb",) else really_open)(self, *args, **more)  # noqa: E731
-    monkeypatch.setattr(Path, failing, opening if failing == "open" else disk_full)
+    if failing == "open":
+        monkeypatch.setattr(files, "open", disk_full, raising=False)
+    else:
+        monkeypatch.setattr(Path, failing, disk_full)
     with pytest.raises(StorageFailed, match="the disk is full") as caught:
         save_plan(plan, path, replace=True)
     monkeypatch.undo()
