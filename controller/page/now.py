@@ -1,6 +1,8 @@
 """The view "Now": what a run does, and requests to it. The page speaks to the run through its session."""
 
+import asyncio
 from collections.abc import AsyncIterator
+from contextlib import aclosing
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -14,7 +16,7 @@ from starlette.routing import BaseRoute
 
 from controller.capture.operator import request_of
 from controller.commands.tell import tell_request
-from controller.errors import InputError
+from controller.errors import InputError, WorldError
 from controller.own_names import SESSION
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, sentence, stream
@@ -29,6 +31,7 @@ from controller.planning.plan_file import plan_from
 from controller.session.session import Session
 from controller.showing.shown_run import is_active
 
+READ_AGAIN_S = 2.0  # after a session could not be read
 LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
 
 
@@ -46,7 +49,7 @@ def routes(page: Page) -> list[BaseRoute]:
     watches = Watches(RunRead)
 
     def events(page: Page, request: Request) -> Response:
-        return stream(page, request, _states(watches, _session(page, request)))
+        return stream(page, request, _states(page, watches, request.path_params["session"]))
 
     return [
         see(page, "/", show),
@@ -63,7 +66,7 @@ def routes(page: Page) -> list[BaseRoute]:
 def show(page: Page, request: Request) -> Response:
     """The view itself: of the session that is named, or the one under way, or the newest."""
     name = request.query_params.get("session")
-    found = page.folder.find(name) if name else _current(page)
+    found = _named(page, name) if name else _current(page)
     if found is None:
         return show_begin(page, request)
     return page.show(request, "now.html", "now", session=found.name)
@@ -93,16 +96,29 @@ def _map_of(plan_text: str, path: Path) -> dict[str, object]:
     return sphere_map(plan_from(plan_text, str(path), begun=True)).as_json()
 
 
-async def _states(watches: Watches, found: ServedEntry) -> AsyncIterator[PageEvent]:
-    """What is shown of the run, each part only when it has changed: a phone's network may be slow."""
+async def _states(page: Page, watches: Watches, name: str) -> AsyncIterator[PageEvent]:
+    """What is shown of the run; or why it cannot be read, until it can be."""
+    while True:
+        try:
+            found = await run_in_threadpool(_named, page, name)
+            async for event in _changes(watches, found):
+                yield event
+        except (InputError, WorldError) as error:
+            yield PageEvent("unread", {"sentence": page.folder.by_names(str(error))})
+        await asyncio.sleep(READ_AGAIN_S)
+
+
+async def _changes(watches: Watches, found: ServedEntry) -> AsyncIterator[PageEvent]:
+    """The parts of what is shown, each only when it has changed: a phone's network may be slow."""
     before: dict[str, Any] = {}
-    async for state in watches.states(found.path):
-        run = dict(state)
-        parts = {"frames": run.pop("frames"), "said": run.pop("sentences"), "run": run}
-        for name, value in parts.items():
-            if value != before.get(name):
-                yield PageEvent(name, value)
-        before = parts
+    async with aclosing(watches.states(found.path)) as states:
+        async for state in states:
+            run = dict(state)
+            parts = {"frames": run.pop("frames"), "said": run.pop("sentences"), "run": run}
+            for part, value in parts.items():
+                if value != before.get(part):
+                    yield PageEvent(part, value)
+            before = parts
 
 
 async def tell(page: Page, request: Request) -> Response:
@@ -150,7 +166,12 @@ async def boards(page: Page, _: Request) -> Response:
 
 def _session(page: Page, request: Request) -> ServedEntry:
     """The session that the path names. Raises InputError."""
-    return page.folder.must_find(request.path_params["session"], "session", SESSION)
+    return _named(page, request.path_params["session"])
+
+
+def _named(page: Page, name: str) -> ServedEntry:
+    """The session of this name. Raises InputError."""
+    return page.folder.must_find(name, "session", SESSION)
 
 
 def _current(page: Page) -> ServedEntry | None:

@@ -40,9 +40,10 @@ async def draw(page: Page, request: Request) -> Response:
     """The plan of a form, not saved: its shapes, its costs and its proof."""
     asked = await body_of(request, PlanAsked)
     try:
-        return JSONResponse(await page.planner.plan(str(page.folder.must_find(asked.kit, "kit").path), asked.arguments()))
+        drawn = await page.planner.plan(str(page.folder.must_find(asked.kit, "kit").path), asked.arguments())
     except Superseded:
         return sentence("A newer plan is being drawn.", 409)
+    return JSONResponse({key: _by_names(page, value) for key, value in drawn.items()})
 
 
 async def save(page: Page, request: Request) -> Response:
@@ -80,3 +81,7 @@ def events(page: Page, request: Request) -> Response:
 async def _work(page: Page) -> AsyncIterator[PageEvent]:
     async for jobs in page.jobs.states():
         yield PageEvent("jobs", jobs)
+
+
+def _by_names(page: Page, value: object) -> object:
+    return page.folder.by_names(value) if isinstance(value, str) else value

@@ -62,11 +62,21 @@ def _route(page: Page, path: str, endpoint: Endpoint, method: str, refuse: Calla
                 return response
             return await run_in_threadpool(endpoint, page, request)  # type: ignore[arg-type]
         except InputError as error:
-            return sentence(page.folder.by_names(" ".join(error.sentences)), 400)
+            return _refused(page, request, " ".join(error.sentences), 400)
         except WorldError as error:
-            return sentence(page.folder.by_names(str(error)), 409)
+            return _refused(page, request, str(error), 409)
 
     return Route(path, answer, methods=[method])
+
+
+def _refused(page: Page, request: Request, words: str, status: int) -> Response:
+    """Why something was refused: as a page if a person opened an address, as JSON for a script."""
+    words = page.folder.by_names(words)
+    if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
+        view = page.show(request, "refused.html", "", script="refused", words=words)
+        view.status_code = status
+        return view
+    return sentence(words, status)
 
 
 def sentence(text: str, status: int = 200) -> JSONResponse:

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from controller.bounds import BOUNDS
-from controller.errors import InputError
+from controller.errors import InputError, WorldError
 from controller.page.served import ServedEntry, ServedFolder, newest_first
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
@@ -91,7 +91,7 @@ def _ports(folder: ServedFolder) -> list[str]:
         try:
             with Session.open(each.path) as session:
                 port = session.about().get("port")
-        except InputError:
+        except (InputError, WorldError):
             continue
         if port is not None and port not in ports:
             ports.append(port)

@@ -12,7 +12,7 @@ from controller import clock
 from controller.capture.events import EventKind
 from controller.capture.gate import without_keys
 from controller.capture.states import RunState
-from controller.capture.words.run import GETTING_READY, HEAD_MOVES, NO_RUN, PAUSED_NOW, PAUSES, doing_sentence
+from controller.capture.words.run import GETTING_READY, HEAD_MOVES, NO_END, NO_RUN, PAUSED_NOW, PAUSES, doing_sentence
 from controller.errors import StorageFailed
 from controller.lock import in_use
 from controller.planning.plan import Plan
@@ -259,7 +259,8 @@ def _at_now(facts: _Facts, *, active: bool) -> ShownRun:
     if active and facts.end is None:
         return replace(shown, announced=_announced(facts))
     # A run that ended leaves its last state; one that was killed leaves a state that is true no more.
-    doing = NO_RUN if facts.end is None else facts.end.sentence
+    left_off = NO_RUN if shown.began_utc is None else NO_END
+    doing = left_off if facts.end is None else facts.end.sentence
     return replace(_at_no_frame(shown), active=active, doing=doing, question=None, ended=facts.end)
 
 

@@ -73,6 +73,7 @@ DOING: dict[RunState, str] = {
 GETTING_READY = "Getting ready."
 HEAD_MOVES = "The head moves before the run begins: keep clear."
 NO_RUN = "No run is active."
+NO_END = "No run is active. The last one did not come to its end."
 PAUSED_NOW = "now"
 
 

@@ -47,7 +47,8 @@ export class Caller {
 
   // `kind` is question, fault or end.
   call(kind, words) {
-    navigator.vibrate?.([300, 150, 300]);
+    // Before the first touch a browser refuses to vibrate, and complains.
+    if (navigator.userActivation?.hasBeenActive ?? true) navigator.vibrate?.([300, 150, 300]);
     if (this.on) this.play(TONES[kind]);
     if (document.hidden && window.isSecureContext && "Notification" in window && Notification.permission === "granted") {
       try {

@@ -17,7 +17,8 @@ const COUNTING = ["moving", "exposing", "settling", "transferring", "referencing
 let run = null;
 let frames = [];
 let receivedMs = 0;
-let rung = null; // the question, fault or end that was called out last
+let mapAsked = false;
+const rung = {}; // what was called out last, by its kind: a question in between makes no old warning new
 
 const sphere = new SphereMap(by("sphere"), choose);
 const caller = new Caller(by("sound"));
@@ -54,6 +55,7 @@ function show(state) {
   const before = run;
   run = state;
   receivedMs = performance.now();
+  if (!mapAsked) drawMap();
   by("doing").textContent = run.doing;
   by("share").value = run.total ? run.made / run.total : 0;
   by("made").textContent = `${run.made} of ${run.total} exposures`;
@@ -61,9 +63,7 @@ function show(state) {
   const asked = questions.show(openQuestion(), holds);
   by("ended").hidden = run.active;
   by("bar").hidden = !run.active;
-  if (!run.active) {
-    by("resume").hidden = run.made >= run.total;
-  }
+  by("resume").hidden = !lacks();
   by("warning").textContent = run.warning === null ? "none" : run.warning.words;
   by("line").textContent = run.line === null ? "–" : lineWords(run.line);
   by("supply").textContent = run.supply_low === null ? "–" : run.supply_low ? "low" : "good";
@@ -73,6 +73,21 @@ function show(state) {
   enable();
   showTimes();
   ring(before, asked);
+}
+
+// Whether a run can make more of it: the last one did not end complete, or a frame was asked for since.
+function lacks() {
+  return run.ended === null || !run.ended.complete || frames.some((frame) => frame.standing !== "made");
+}
+
+// Nothing is known of the run now: no words, button or question of what was shown before stays.
+function showUnread({ sentence }) {
+  run = null;
+  by("doing").textContent = sentence;
+  for (const id of ["left", "ends", "made"]) by(id).textContent = "";
+  for (const id of ["announced", "bar", "ended", "frame"]) by(id).hidden = true;
+  questions.show(null, false);
+  enable();
 }
 
 function openQuestion() {
@@ -91,16 +106,16 @@ function usedWords() {
 }
 
 function ring(before, asked) {
-  if (asked) call("question", `question ${run.question.number}`, run.question.words);
+  if (asked) call("question", `${run.question.number}`, run.question.words);
   const fault = run.warning === null ? null : `${run.warning.at_utc} ${run.warning.words}`;
-  if (before !== null && fault !== null && run.active) call("fault", fault, run.warning.words);
-  else if (before === null) rung = fault;
-  if (before !== null && before.active && !run.active) call("end", "end", run.doing);
+  if (before === null || fault === null || !run.active) rung.fault = fault;
+  else call("fault", fault, run.warning.words);
+  if (before !== null && before.active && !run.active) caller.call("end", run.doing);
 }
 
 function call(kind, what, words) {
-  if (rung === what) return;
-  rung = what;
+  if (rung[kind] === what) return;
+  rung[kind] = what;
   caller.call(kind, words);
 }
 
@@ -108,6 +123,7 @@ function showFrames(all) {
   frames = all;
   sphere.show(frames);
   showFrame();
+  if (run !== null) by("resume").hidden = !lacks();
 }
 
 function showSaid(sentences) {
@@ -168,5 +184,15 @@ setInterval(showTimes, 250);
 const awake = keepAwake(() => run !== null && run.active);
 if (!awake) by("granted").textContent = "This browser lets only secure pages keep the screen awake. It may go dark.";
 
-sphere.draw(await fetched(`${at}/map`));
-start(`${at}/events`, { run: show, frames: showFrames, said: showSaid });
+// The map is asked for until it has come: a phone's network may fail at first, and the rest must work without it.
+async function drawMap() {
+  mapAsked = true;
+  try {
+    sphere.draw(await fetched(`${at}/map`));
+    sphere.show(frames);
+  } catch {
+    setTimeout(drawMap, 2000);
+  }
+}
+
+start(`${at}/events`, { run: show, frames: showFrames, said: showSaid, unread: showUnread });

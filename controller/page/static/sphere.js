@@ -28,6 +28,7 @@ export class SphereMap {
     this.picked = picked;
     this.zoom = 1;
     this.frames = new Map();
+    this.passes = new Map();
     this.chosen = null;
     this.svg = element("svg", { viewBox: "-180 -90 360 180", class: "sphere", role: "img", "aria-label": "The sphere, unrolled" }, box);
     this.svg.addEventListener("click", (event) => this.pick(event));

@@ -66,8 +66,8 @@ class FolderBrowser:
     def __init__(self, page: Page, runner: asyncio.Runner) -> None:
         self._app, self._runner, self._cookies = app_of(page), runner, httpx.Cookies()
 
-    def get(self, path: str) -> httpx.Response:
-        return self._runner.run(self._ask("GET", path))
+    def get(self, path: str, *, accept: str = "*/*") -> httpx.Response:
+        return self._runner.run(self._ask("GET", path, accept=accept))
 
     def post(self, path: str, json: object) -> httpx.Response:
         return self._runner.run(self._ask("POST", path, json=json))
@@ -76,11 +76,11 @@ class FolderBrowser:
         """Do something in the page's loop."""
         self._runner.run(work)
 
-    async def _ask(self, method: str, path: str, **body: object) -> httpx.Response:
+    async def _ask(self, method: str, path: str, accept: str = "*/*", **body: object) -> httpx.Response:
         async with httpx.AsyncClient(
             transport=httpx.ASGITransport(self._app), base_url=f"http://{HOST}", cookies=self._cookies
         ) as client:
-            answer = await client.request(method, path, headers={"Origin": f"http://{HOST}"}, **body)  # type: ignore[arg-type]
+            answer = await client.request(method, path, headers={"Origin": f"http://{HOST}", "Accept": accept}, **body)  # type: ignore[arg-type]
             self._cookies.update(client.cookies)
         return answer
 

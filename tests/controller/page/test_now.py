@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from controller.lock import lock_of, sole_use
-from controller.page.now import _states
+from controller.page import now, watches
+from controller.page.now import _changes, _states
 from controller.page.run_read import RunRead
 from controller.page.served import ServedEntry
 from controller.page.watches import Watches
@@ -53,7 +54,7 @@ def test_each_part_is_sent_only_when_it_changes(folder: Path) -> None:
     path = folder / "2026-06-21-ledge-1.sqlite"
 
     async def story() -> list[str]:
-        states = _states(Watches(RunRead), ServedEntry(path.name, path))
+        states = _changes(Watches(RunRead), ServedEntry(path.name, path))
         names = [(await anext(states)).name for _ in range(3)]
         with Session.open(path, to_write=True) as session:
             session.doubt_frames([0])
@@ -108,3 +109,63 @@ def test_who_looks_on_can_do_nothing(folder: Path) -> None:
             ("/boards", {}),
         ):
             assert browser.post(path, value).status_code == 403
+
+
+def test_a_session_that_cannot_be_read_is_said_and_read_again_later(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever becomes of the file while a window is open: removed, replaced, damaged, or back again."""
+    path, other = folder / "2026-06-21-ledge-1.sqlite", folder / "2026-06-21-ledge-2.sqlite"
+    monkeypatch.setattr(now, "READ_AGAIN_S", 0.01)
+    monkeypatch.setattr(watches, "SEES_PROCESS_S", 0.05)
+    page = page_of(folder)
+
+    async def story() -> list[str]:
+        states, told = _states(page, Watches(RunRead), path.name), []
+
+        async def until(name: str) -> None:
+            while (event := await asyncio.wait_for(anext(states), 10)).name != name:
+                pass
+            told.append(str(event.value["sentence"]) if name == "unread" else "")  # type: ignore[index]
+
+        await until("run")
+        path.unlink()
+        await until("unread")
+        shutil.copy(other, path)
+        await until("run")
+        shutil.copy(other, folder / "beside")
+        (folder / "beside").replace(path)
+        await until("unread")
+        await until("run")
+        path.unlink()
+        path.write_bytes(b"no session")
+        await until("unread")
+        await until("unread")
+        await states.aclose()  # type: ignore[attr-defined]
+        return told
+
+    told = [each for each in asyncio.run(story()) if each]
+    assert "removed or replaced" in told[0]
+    assert "removed or replaced" in told[1]
+    assert "is not a session of this program" in told[-1]
+    assert not [each for each in told if str(folder) in each]
+
+
+@pytest.mark.parametrize("path", ["/?session={}", "/sessions/{}", "/folders/{}"])
+@pytest.mark.parametrize("name", ["gone.sqlite", "kit.toml", "%3Cb%3E"])
+def test_an_address_of_nothing_is_answered_with_a_page_for_people(folder: Path, path: str, name: str) -> None:
+    (folder / "kit.toml").write_text("")
+    with browser_of(page_of(folder)) as browser:
+        answer = browser.get(path.format(name), accept="text/html,*/*")
+        assert answer.status_code == 400
+        assert "Sessions" in words_of(answer.text)
+        assert "There is no such" in words_of(answer.text)
+        assert set(browser.get(path.format(name)).json()) == {"sentence"}
+
+
+def test_the_form_is_offered_whatever_is_among_the_sessions(folder: Path) -> None:
+    (folder / "damaged.sqlite").write_bytes((folder / "2026-06-21-ledge-1.sqlite").read_bytes()[:5000] + b"x" * 5000)
+    (folder / "lost.sqlite").symlink_to(folder / "nowhere.sqlite")
+    (folder / "plan.json").write_text(small_plan().model_dump_json())
+    with browser_of(page_of(folder)) as browser:
+        assert "ledge-port" in browser.get("/begin").text

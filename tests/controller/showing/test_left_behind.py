@@ -11,7 +11,7 @@ import pytest
 
 from controller.capture.operator import NOTHING_ASKED
 from controller.capture.people import BY_REQUEST
-from controller.capture.words.run import NO_RUN
+from controller.capture.words.run import NO_END
 from controller.commands.capture import capture_command
 from controller.commands.crew import Crew
 from controller.display import Display
@@ -91,7 +91,7 @@ def test_what_ends_a_run_is_kept_even_if_nobody_foresaw_it(tmp_path: Path, error
     if error is BUG:
         assert "in fails" in last.words  # where it happened
     assert shown.warning is not None
-    assert (shown.warning.words, shown.warning.fault, shown.doing, shown.made) == (last.words, True, NO_RUN, 3)
+    assert (shown.warning.words, shown.warning.fault, shown.doing, shown.made) == (last.words, True, NO_END, 3)
     assert world.resume(tries=1), world.ends
 
 

@@ -18,7 +18,7 @@ from controller import clock
 from controller.capture.pulse import Pulse, watts_of
 from controller.capture.seen import Seen
 from controller.capture.states import RunState
-from controller.capture.words.run import DOING, GETTING_READY, HEAD_MOVES, NO_RUN
+from controller.capture.words.run import DOING, GETTING_READY, HEAD_MOVES, NO_END, NO_RUN
 from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
@@ -209,7 +209,7 @@ def test_a_run_that_was_killed_and_one_that_ended_are_told_apart(tmp_path: Path)
         session.note(Happening(6, "moving", "armed", 2))
         session.ask("Is it clear?", UTC_0, QuestionKind.AT_HEAD)
         killed = shown_run(session, PLAN)
-        assert (killed.doing, killed.ended, killed.question, killed.left_s) == (NO_RUN, None, None, None)
+        assert (killed.doing, killed.ended, killed.question, killed.left_s) == (NO_END, None, None, None)
         assert not any(frame.current for frame in killed.frames)
         with sole_use(lock_of(path), "it", "a test"):
             shown = shown_run(session, PLAN)
