@@ -3,22 +3,25 @@
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from controller.errors import InputError
 from controller.files import write_new
 from controller.kit.kit import Kit
-from controller.kit.lens_data import Entry
 from controller.kit.load import kit_from_tables
+
+if TYPE_CHECKING:  # the open lens data takes time that a blank kit does not need
+    from controller.kit.lens_data import Entry
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
     """The content of a new kit file; None means not known."""
 
-    camera: Entry | None
-    lens: Entry | None
-    pixels: tuple[int, int]
-    focal_length_mm: float
+    camera: "Entry | None"
+    lens: "Entry | None"
+    pixels: tuple[int, int] | None
+    focal_length_mm: float | None
     shutter_seconds: float | None = None
     f_number: float | None = None
     sensor_mm: tuple[float, float] | None = None
@@ -68,19 +71,7 @@ REST = """
 
 def kit_text(draft: Draft) -> str:
     """The text of the kit file."""
-    lines = [INTRODUCTION, "[camera]"]
-    wide, high = max(draft.pixels), min(draft.pixels)
-    if draft.camera is not None:
-        lines += [f"make = {_quoted(draft.camera.maker)}", f"model = {_quoted(draft.camera.model)}"]
-    if draft.sensor_mm is not None:
-        lines += [f"sensor_width_mm = {max(draft.sensor_mm):g}", f"sensor_height_mm = {min(draft.sensor_mm):g}"]
-    lines += [f"pixels_wide = {wide}            # the long side, of the full-size picture", f"pixels_high = {high}"]
-    lines += ['# mounted = "portrait"        # or "landscape"; `fullturn plan --mounted best` compares', "", "[lens]"]
-    if draft.lens is not None:
-        lines += [f"make = {_quoted(draft.lens.maker)}", f"model = {_quoted(draft.lens.model)}"]
-    lines.append(f"focal_length_mm = {draft.focal_length_mm:g}")
-    if draft.lens is None:
-        lines.append('# projection = "rectilinear"  # or "equidistant", "equisolid", "stereographic", "orthographic"')
+    lines = [INTRODUCTION, *_camera_lines(draft), "", *_lens_lines(draft)]
     shutter = "# shutter_seconds = 0.0125    # 1/80 s"
     if draft.shutter_seconds is not None:
         shutter = f"shutter_seconds = {draft.shutter_seconds:g}   # the picture's"
@@ -90,11 +81,41 @@ def kit_text(draft: Draft) -> str:
     return "\n".join(lines) + "\n" + REST.format(shutter=shutter, aperture=aperture)
 
 
+def _camera_lines(draft: Draft) -> list[str]:
+    lines = ["[camera]"]
+    if draft.camera is not None:
+        lines += [f"make = {_quoted(draft.camera.maker)}", f"model = {_quoted(draft.camera.model)}"]
+    elif draft.sensor_mm is None:
+        lines += ['# make = "Maker"             # both names as `fullturn kit find` shows them; or the sensor\'s size:']
+        lines += ['# model = "Model"', "# sensor_width_mm = 36.0", "# sensor_height_mm = 24.0"]
+    if draft.sensor_mm is not None:
+        lines += [f"sensor_width_mm = {max(draft.sensor_mm):g}", f"sensor_height_mm = {min(draft.sensor_mm):g}"]
+    if draft.pixels is None:
+        lines += ["# pixels_wide = 6000          # the long side, of the full-size picture", "# pixels_high = 4000"]
+    else:
+        lines.append(f"pixels_wide = {max(draft.pixels)}            # the long side, of the full-size picture")
+        lines.append(f"pixels_high = {min(draft.pixels)}")
+    return [*lines, '# mounted = "portrait"        # or "landscape"; `fullturn plan --mounted best` compares']
+
+
+def _lens_lines(draft: Draft) -> list[str]:
+    lines = ["[lens]"]
+    if draft.lens is not None:
+        lines += [f"make = {_quoted(draft.lens.maker)}", f"model = {_quoted(draft.lens.model)}"]
+    elif draft.focal_length_mm is None:
+        lines += ['# make = "Maker"             # both names, or only the focal length', '# model = "Model"']
+    focal = "# focal_length_mm = 24" if draft.focal_length_mm is None else f"focal_length_mm = {draft.focal_length_mm:g}"
+    lines.append(focal)
+    if draft.lens is None:
+        lines.append('# projection = "rectilinear"  # or "equidistant", "equisolid", "stereographic", "orthographic"')
+    return lines
+
+
 def _quoted(text: str) -> str:
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
 
 
-def focal_mm_of(lens: Entry | None, given: float | None) -> float:
+def focal_mm_of(lens: "Entry | None", given: float | None) -> float:
     """The given focal length, or that of a lens that has only one. Raises InputError."""
     if given is not None:
         return given

@@ -4,7 +4,7 @@ from importlib.util import find_spec
 
 from controller.errors import InputError
 
-NEEDED = ("starlette", "uvicorn", "segno")
+NEEDED = ("starlette", "uvicorn", "segno", "tomlkit")
 
 
 def must_have_libraries() -> None:
