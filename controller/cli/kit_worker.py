@@ -10,6 +10,7 @@ key, with their source; and `caution`, the sentence that says why no real head i
 
 import json
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -54,10 +55,10 @@ def _judged(text: str, name: str, path: str | None) -> dict[str, Any]:
 
 def _figures(kit: Kit, path: str | None) -> tuple[list[dict[str, Any]], list[str]]:
     """What `kit check` prints, and why some of it is missing: neither makes the kit itself wrong."""
-    records: list[Record] = []
+    records: Sequence[Record] = ()
     notes: list[str] = []
     try:
-        records = [] if path is None else read(Path(path))
+        records = () if path is None else read(Path(path))
     except InputError as error:
         notes += error.sentences
     try:
