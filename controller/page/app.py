@@ -6,12 +6,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute
 
-from controller.page import assets, now, pairing, plan_view, sessions, set_up
+from controller.page import assets, kit_view, now, pairing, plan_view, sessions, set_up
 from controller.page.guard import Guard
 from controller.page.page import Page
 from controller.page.routing import sentence
 
-MODULES = (pairing, assets, now, plan_view, set_up, sessions)
+MODULES = (pairing, assets, now, plan_view, set_up, kit_view, sessions)
 """Each has `routes(page)`."""
 
 

@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse
 
 from controller.page.access import Access
 from controller.page.devices import Device
+from controller.page.kit_desk import KitDesk
 from controller.page.planner import Planner
 from controller.page.refusing import Refusals
 from controller.page.served import ServedFolder
@@ -40,6 +41,7 @@ class Page:
     """The head's port that was given at the start, to offer where one is asked for; "" if none was."""
     streams: Streams = field(default_factory=Streams)
     planner: Planner = field(default_factory=Planner)
+    kits: KitDesk = field(default_factory=KitDesk)
     jobs: Jobs = field(init=False)
 
     def __post_init__(self) -> None:

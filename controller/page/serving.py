@@ -96,6 +96,7 @@ class PageServer(uvicorn.Server):
         await super().shutdown(sockets)
         await self._page.jobs.end()
         await self._page.planner.close()
+        await self._page.kits.close()
 
 
 def server_of(page: Page) -> uvicorn.Server:

@@ -57,7 +57,7 @@ def test_the_whole_story(tmp_path: Path, which: str) -> None:
         page = window.page
         expect(page.locator("html")).to_have_attribute("data-look", look)
         empty_folder(window, looks)
-        (folder / KIT_FILE).write_text(PATIENT, encoding="utf-8")
+        make_a_kit(window, folder, looks)
         plan = plan_it(window, folder, looks)
         rehearse_it(window, plan, looks)
         session = folder / begin(window, plan, looks)
@@ -82,11 +82,35 @@ def empty_folder(window: Window, looks: tuple[str, ...]) -> None:
     assert view_faults(page, looks) == []
     page.get_by_role("link", name="Make a plan").click()
     expect(page.get_by_text("There is no kit in this folder yet.")).to_be_visible()
-    page.get_by_role("link", name="Make a kit").click()
-    expect(page.get_by_role("heading", name="Set up", exact=True)).to_be_visible()
-    assert view_faults(page, looks) == []
     window.open("/sessions")
     assert view_faults(page, looks) == []
+
+
+def make_a_kit(window: Window, folder: Path, looks: tuple[str, ...]) -> None:
+    """The kit is typed as a text, one figure is put wrong in the form and right again, and a step of setting up is done."""
+    page = window.page
+    window.open("/plan")
+    page.get_by_role("link", name="Make a kit").click()
+    expect(page.get_by_text("Not yet:")).to_be_visible(timeout=PATIENT_MS)
+    assert view_faults(page, looks) == []
+    page.get_by_text("The file itself", exact=True).click()
+    page.get_by_label("Everything that the form does not have").fill(PATIENT)
+    page.get_by_role("button", name="Check").click()
+    expect(page.get_by_text("The kit can be used.")).to_be_visible(timeout=PATIENT_MS)
+    wide = page.locator("#camera-pixels_wide")
+    right = wide.input_value()
+    wide.fill("many")
+    page.get_by_role("button", name="Save the kit").click()
+    expect(page.locator("[data-wrong='camera.pixels_wide']")).to_contain_text("many", timeout=PATIENT_MS)
+    assert not list(folder.glob("*.toml"))
+    wide.fill(right)
+    page.get_by_label("Name", exact=True).fill(KIT_FILE)
+    page.get_by_role("button", name="Save the kit").click()
+    expect(page.get_by_text(f"The kit is saved as {KIT_FILE}.")).to_be_visible(timeout=PATIENT_MS)
+    window.open("/set-up")
+    assert view_faults(page, looks) == []
+    page.get_by_role("button", name="Done").first.click()
+    expect(page.get_by_text("on your word")).to_be_visible()
 
 
 def plan_it(window: Window, folder: Path, looks: tuple[str, ...]) -> str:

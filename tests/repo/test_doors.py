@@ -25,7 +25,7 @@ EXCEPTIONS = {
     "controller/ports/serial_port.py": "a port is no file",
     "controller/typed.py": "a terminal is no file",
     "controller/page/pipes.py": "a pipe is no file",
-    "controller/page/planner.py": "decodes what a process of the program printed",
+    "controller/page/warm.py": "decodes what a process of the program printed",
     "controller/page/work.py": "decodes what a process of the program printed",
     "controller/cli/plan_worker.py": "decodes what the page wrote to it",
     "controller/capture/interrupts.py": "opens the null device",

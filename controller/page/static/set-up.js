@@ -6,6 +6,8 @@ import { byId, post, start, tell } from "./page.js";
 
 const kit = byId("kit");
 const port = byId("port");
+const change = byId("change"); // missing without a kit
+kit.addEventListener("change", () => change?.setAttribute("href", `/kit/${encodeURIComponent(kit.value)}`));
 let latest = null; // what was shown last
 let rings = null;
 let wasEnded = null;
