@@ -87,7 +87,7 @@ def empty_folder(window: Window, looks: tuple[str, ...]) -> None:
 
 
 def make_a_kit(window: Window, folder: Path, looks: tuple[str, ...]) -> None:
-    """The kit is typed as a text, one figure is put wrong in the form and right again, and a step of setting up is done."""
+    """The kit is typed as a text, one figure is put wrong and right again, and a step of setting up is done."""
     page = window.page
     window.open("/plan")
     page.get_by_role("link", name="Make a kit").click()
