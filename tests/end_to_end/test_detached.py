@@ -27,7 +27,7 @@ pytestmark = [
     pytest.mark.long,
 ]
 CAPTURE = "capture plan.json --port port --out s.sqlite --countdown 1 --skip-sweep"
-UNDER_WAY = r"under way without this terminal, as process (\d+)"
+UNDER_WAY = r"under way without this terminal. It is process (\d+)"
 
 
 def run(folder: Path, words: str) -> subprocess.CompletedProcess[str]:

@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from controller.page.access import LOOK_ON
 from controller.session.session import Session
 from tests.browser import DESK
 from tests.controller.commands.simulated import PATIENT
@@ -167,7 +168,7 @@ def one_that_looks_on(window: Window, session: Path) -> None:
         ("/plan/rehearse", {"plan": "plan.json"}),
     )
     for path, value in requests:
-        assert posted(page, path, value) == (403, "This device may look on only. Pair it with the key to control."), path
+        assert posted(page, path, value) == (403, LOOK_ON), path
     assert posted(page, "/controls/take", {})[0] == 400
     assert not {"stopping", "closing", "paused"} & set(states_of(session)[len(before) :])
 

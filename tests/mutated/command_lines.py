@@ -53,7 +53,7 @@ VALUES = (
     "1,2",
     OUT,
 )
-NEVER = {("simulate",), ("board",), ("capture",), ("resume",), ("jog",), ("kit", "setup"), ("completion",)}
+NEVER = {("simulate",), ("board",), ("capture",), ("resume",), ("jog",), ("kit", "setup"), ("completion",), ("page",)}
 """Commands that use a port, or wait for a person."""
 
 
