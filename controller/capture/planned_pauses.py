@@ -27,11 +27,15 @@ class PauseRule:
     every_wh: float | None = None
     watts: float = 0.0
 
+    @property
+    def lasts_s(self) -> float | None:
+        """The time from one planned pause to the next; None if none is planned."""
+        by_energy = None if self.every_wh is None or not self.watts else self.every_wh / self.watts * HOUR_S
+        return min((each for each in (self.every_s, by_energy) if each is not None), default=None)
+
     def is_due(self, used_s: float) -> bool:
         """Whether so many seconds are enough."""
-        by_time = self.every_s is not None and used_s >= self.every_s
-        by_energy = self.every_wh is not None and self.used_wh(used_s) >= self.every_wh
-        return by_time or by_energy
+        return self.lasts_s is not None and used_s >= self.lasts_s
 
     def used_wh(self, used_s: float) -> float:
         """The energy that head and camera take in this time, in watt-hours."""
@@ -74,6 +78,16 @@ class PlannedPauses:
             )
         else:
             self._since_ns, self._asked = self._now(), False
+
+    @property
+    def battery_s(self) -> float | None:
+        """The time on this battery so far, in seconds; None if no pause is planned."""
+        return None if self._rule.lasts_s is None else self._used_s()
+
+    @property
+    def pause_in_s(self) -> float | None:
+        """The time until the next planned pause, in seconds; None if none is planned."""
+        return None if self._rule.lasts_s is None else max(0.0, self._rule.lasts_s - self._used_s())
 
     def _used_s(self) -> float:
         return (self._now() - self._since_ns) / NS

@@ -5,6 +5,7 @@ from typing import Protocol
 
 from controller import clock
 from controller.capture.events import EventKind
+from controller.capture.planned_pauses import PlannedPauses
 from controller.capture.seen import Seen
 from controller.capture.states import RunState
 from controller.kit.kit import Kit
@@ -58,8 +59,8 @@ class Pulse:
     The times and the energy that earlier runs of the session used are added to those of this one.
     """
 
-    def __init__(self, session: Session, seen: Seen, run: Pulsing) -> None:
-        self._session, self._seen, self._run = session, seen, run
+    def __init__(self, session: Session, seen: Seen, run: Pulsing, planned: PlannedPauses | None = None) -> None:
+        self._session, self._seen, self._run, self._planned = session, seen, run, planned
         before = session.pulse()
         self._used_before_s = 0.0 if before is None else before.used_s
         self._moving_s = 0.0 if before is None else before.moving_s
@@ -108,6 +109,8 @@ class Pulse:
             used_s=used_s,
             moving_s=self._moving_s + moving_s,
             used_wh=None if self._watts is None else used_s / 3600 * self._watts,
+            battery_s=None if self._planned is None else self._planned.battery_s,
+            pause_in_s=None if self._planned is None else self._planned.pause_in_s,
         )
 
 

@@ -122,6 +122,8 @@ def _does(path: Path, request: RequestRow, again: set[int], before: str, *, endi
         return f"The run is ending already, so {request.wanted} changes nothing."
     if before in BEFORE_MOTION and kind is EventKind.PAUSE:
         return "The run pauses before the head moves."
+    if not before and kind in {EventKind.STOP, EventKind.HALT}:
+        return "The run has not begun, and ends here: the head stops, and nothing is shot."
     if before == RunState.PAUSED:
         if kind in {EventKind.PAUSE, EventKind.PAUSE_AFTER_ROW}:
             return "The run is paused already."

@@ -205,7 +205,7 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
             zero_is_here=False,
             warn=screen.warn,
         )
-        pulse = Pulse(session, screen.seen, runner)
+        pulse = Pulse(session, screen.seen, runner, planned)
         screen.watch(runner, job.keep)
         session.begin_run(why, Moment(port.now(), clock.wall_time()))
         result = runner.run()

@@ -67,7 +67,9 @@ CREATE TABLE pulse (
     shaped INTEGER NOT NULL,
     used_s REAL NOT NULL,
     moving_s REAL NOT NULL,
-    used_wh REAL
+    used_wh REAL,
+    battery_s REAL,
+    pause_in_s REAL
 ) STRICT;
 """
 SCHEMA = f"""

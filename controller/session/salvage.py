@@ -237,6 +237,7 @@ def _pulse(row: Row) -> None:
     _must(all(0 <= row[name] < 2**32 for name in ("process", "done", "total", "sent", "repeated", "damaged")))
     _must(all(row[name] in {None, 0, 1} for name in ("supply_low", "gusts")) and row["shaped"] in {0, 1})
     _must(all(0 <= row[name] < MOST_NS / 1e9 for name in ("used_s", "moving_s")) and (row["used_wh"] or 0.0) >= 0)
+    _must(all(0 <= (row[name] or 0.0) < MOST_NS / 1e9 for name in ("battery_s", "pause_in_s")))
     _must(row["pause"] is None or row["pause"].isprintable())
 
 

@@ -61,3 +61,7 @@ class PulseRow:
     used_s: float
     moving_s: float
     used_wh: float | None
+    battery_s: float | None = None
+    """The time since the run began, or since it went on after its latest planned pause; None if none is planned."""
+    pause_in_s: float | None = None
+    """The time until the next planned pause, 0 when it is due; None if none is planned."""

@@ -9,10 +9,20 @@ from pathlib import Path
 from typing import Any
 
 from controller import clock
+from controller.amounts import duration
 from controller.capture.events import EventKind
 from controller.capture.gate import without_keys
 from controller.capture.states import RunState
-from controller.capture.words.run import GETTING_READY, HEAD_MOVES, NO_END, NO_RUN, PAUSED_NOW, PAUSES, doing_sentence
+from controller.capture.words.run import (
+    GETTING_READY,
+    HEAD_MOVES,
+    NO_END,
+    NO_RUN,
+    PAUSED_NOW,
+    PAUSES,
+    PLANNED_PAUSE,
+    doing_sentence,
+)
 from controller.errors import StorageFailed
 from controller.lock import in_use
 from controller.planning.plan import Plan
@@ -97,7 +107,7 @@ class ShownRun:
 
     `active`: a program works on the session now. `state` is empty before the first run and while one is prepared; of a
     run that is over it is the last one. `doing` is one sentence. `made` and `total` count exposures. `used_s` and
-    `used_wh` are of all runs of the session.
+    `used_wh` are of all runs of the session, `battery_s` since the latest planned pause; None if none is planned.
     """
 
     session: str
@@ -119,6 +129,7 @@ class ShownRun:
     gusts: bool | None
     used_s: float
     used_wh: float | None
+    battery_s: float | None
     ended: ShownEnd | None
     sentences: tuple[SentenceRow, ...]
 
@@ -198,6 +209,7 @@ def _read(session: Session, plan: Plan) -> _Facts:
             gusts=None,
             used_s=0.0,
             used_wh=None,
+            battery_s=None,
             ended=None,
             sentences=sentences,
         )
@@ -241,13 +253,22 @@ def _with_figures(shown: ShownRun, pulse: PulseRow | None) -> ShownRun:
         shown,
         used_s=round(pulse.used_s, 1),
         used_wh=_rounded(pulse.used_wh, 2),
+        battery_s=_rounded(pulse.battery_s, 1),
         left_s=round(left_s, 1),
         ends_utc=_later(pulse.at_utc, left_s),
-        pause=PAUSED_NOW if shown.state == RunState.PAUSED else PAUSES[_pause(pulse.pause)],
+        pause=_next_pause(shown.state, pulse),
         line=ShownLine(pulse.sent, pulse.repeated, pulse.damaged),
         supply_low=_flag(pulse.supply_low),
         gusts=_flag(pulse.gusts),
     )
+
+
+def _next_pause(state: str, pulse: PulseRow) -> str:
+    if state == RunState.PAUSED:
+        return PAUSED_NOW
+    if pulse.pause is None and pulse.pause_in_s is not None:
+        return PLANNED_PAUSE.format(left=duration(pulse.pause_in_s))
+    return PAUSES[_pause(pulse.pause)]
 
 
 def _at_now(facts: _Facts, *, active: bool) -> ShownRun:

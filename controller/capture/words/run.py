@@ -118,6 +118,7 @@ CHANGES: dict[tuple[RunState, EventKind], str] = {
 """The operator's warning when an event leads to a state. A lost line has its own: `board.LOST`."""
 
 PAUSED = "Paused: the head stays still. Enter or `go-on` goes on, `stop` ends."
+PLANNED_PAUSE = "for the battery, in about {left}"
 PAUSES: dict[EventKind | None, str] = {
     None: "none requested",
     K.PAUSE: "after this exposure",

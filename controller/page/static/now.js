@@ -102,6 +102,11 @@ function lineWords(line) {
 
 function usedWords() {
   if (run.used_s === null) return "–";
+  const battery = run.battery_s === null ? "" : `; ${duration(run.battery_s)} on this battery`;
+  return battery ? `${usedInAll()}${battery}` : usedInAll();
+}
+
+function usedInAll() {
   return run.used_wh === null ? duration(run.used_s) : `${duration(run.used_s)}, about ${run.used_wh.toFixed(1)} Wh`;
 }
 

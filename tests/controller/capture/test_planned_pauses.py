@@ -62,3 +62,14 @@ def test_a_pause_by_hand_does_not_count_as_a_change_of_the_battery() -> None:
 @pytest.mark.parametrize(("watts", "text"), [(22.0, "10:00 and about 3.7 Wh"), (0.0, "10:00")])
 def test_it_says_what_was_used(watts: float, text: str) -> None:
     assert PauseRule(every_s=600.0, watts=watts).used_text(600.0) == text
+
+
+@given(every_s=st.floats(1, 1e4), passed_s=st.floats(0, 2e4))
+def test_what_is_left_and_what_is_used_make_the_whole(every_s: float, passed_s: float) -> None:
+    now_ns = 0
+    pauses = PlannedPauses(PauseRule(every_s=every_s), lambda: now_ns, lambda _: None)
+    now_ns = round(passed_s * NS)
+    assert pauses.battery_s == pytest.approx(passed_s, abs=1e-6)
+    assert pauses.pause_in_s == pytest.approx(max(0.0, every_s - passed_s), abs=1e-6)
+    none = PlannedPauses(PauseRule(), lambda: now_ns, lambda _: None)
+    assert (none.battery_s, none.pause_in_s) == (None, None)

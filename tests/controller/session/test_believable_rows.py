@@ -16,7 +16,7 @@ UTC = "2026-03-01T10:00:00.000+00:00"
 PULSE = {
     "at_ns": 1, "at_utc": UTC, "process": 7, "done": 1, "total": 2, "left_ns": 3, "pause": "pause", "sent": 4,
     "repeated": 5, "damaged": 6, "supply_low": 0, "gusts": None, "shaped": 1, "used_s": 1.5, "moving_s": 0.5,
-    "used_wh": None,
+    "used_wh": None, "battery_s": None, "pause_in_s": 2.5,
 }  # fmt: skip
 ROWS: dict[str, dict[str, Any]] = {
     "pulse": PULSE,
@@ -50,6 +50,7 @@ BOUNDS: list[tuple[str, str, tuple[Any, ...], tuple[Any, ...]]] = [
     ("pulse", "shaped", (0, 1), (2, -1, None)),
     *(("pulse", name, (0.0, 1e9), (-0.1, 1e300, None)) for name in ("used_s", "moving_s")),
     ("pulse", "used_wh", (None, 0.0, 5.5), (-0.1, "x")),
+    *(("pulse", name, (None, 0.0, 1e9), (-0.1, 1e300, "x")) for name in ("battery_s", "pause_in_s")),
     ("pulse", "pause", (None, "pause"), ("a\nb", 5)),
     *((table, "at_utc", (UTC,), ("", "noon", None, 5)) for table in ("pulse", "sentences")),
     ("sentences", "at_ns", TIMES, NO_TIMES),

@@ -1,0 +1,62 @@
+"""Pauses planned for a battery: a whole run makes them, says what was used, and windows show the next one."""
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from unittest import mock
+
+import pytest
+
+from controller.capture.planned_pauses import PauseRule
+from controller.commands.capture import capture_command
+from controller.lock import lock_of, sole_use
+from controller.session.conversation import Conversation
+from controller.session.rows import RequestRow
+from controller.session.session import Session
+from controller.session.talk_rows import PulseRow
+from controller.showing.shown_run import shown_run
+from protocol.units import NS
+from tests.controller.showing.test_shown_run import CALM, PLAN, UTC_0, session_of
+from tests.end_to_end.attended import Attended
+
+EVERY_S = 15.0
+
+
+@pytest.mark.parametrize("rule", [PauseRule(every_s=EVERY_S), PauseRule(every_wh=EVERY_S / 3600 * PLAN.kit.power.watts)])
+def test_a_run_pauses_for_the_battery_again_and_again(tmp_path: Path, rule: PauseRule) -> None:
+    world = Attended(PLAN, tmp_path, 3, replace(CALM, comes_share=0.0))
+    pulses: list[PulseRow] = []
+    take, beat = Conversation.take_request, Conversation.beat
+
+    def go_on(session: Conversation) -> RequestRow | None:
+        assert isinstance(session, Session)
+        if session.state() == "paused":
+            session.request(RequestRow("go-on"))
+        return take(session)
+
+    def note(session: Conversation, pulse: PulseRow) -> None:
+        pulses.append(pulse)
+        beat(session, pulse)
+
+    with mock.patch.object(Conversation, "take_request", go_on), mock.patch.object(Conversation, "beat", note):
+        crew = replace(world.crew(), pauses=rule)
+        made = capture_command(world.plan_path, world.url, world.session_path, crew, open_port=world.open_port)
+    assert made.summary.complete
+    with Session.open(world.session_path) as session:
+        told = [row for row in session.sentences() if row.words.startswith("Planned pause after ")]
+    assert len(told) >= 2
+    assert all(later.at_ns - earlier.at_ns >= EVERY_S * NS for earlier, later in pairwise(told))
+    used = [pulse.battery_s for pulse in pulses if pulse.battery_s is not None]
+    assert len(used) == len(pulses)
+    assert sum(later < earlier for earlier, later in pairwise(used)) == len(told)
+
+
+def test_a_window_shows_the_next_planned_pause(tmp_path: Path) -> None:
+    path = tmp_path / "s.sqlite"
+    row = PulseRow(1, UTC_0, 7, 1, 2, 3, None, 4, 5, 6, None, 1, 1, 80.0, 0.5, None, 60.0, 120.0)
+    with session_of(path, PLAN) as session, sole_use(lock_of(path), "it", "a test"):
+        session.beat(row)
+        shown = shown_run(session, PLAN)
+        assert (shown.battery_s, shown.pause) == (60.0, "none requested")  # before the run nothing pauses
+        session.beat(replace(row, battery_s=None, pause_in_s=None))
+        assert shown_run(session, PLAN).battery_s is None
