@@ -6,7 +6,6 @@ file. Whatever changed the text, it counts only if reading it again gives exactl
 """
 
 import copy
-import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
@@ -114,8 +113,16 @@ def _reads_as(text: str, wanted: dict[str, Any]) -> bool:
 
 def _same(one: dict[str, Any], other: dict[str, Any]) -> bool:
     """Whether two files state the same. 1, 1.0 and true differ here; an empty table states nothing."""
-    one, other = _stated(one), _stated(other)
-    return json.dumps(one, sort_keys=True, default=repr) == json.dumps(other, sort_keys=True, default=repr)
+    return bool(_exact(_stated(one)) == _exact(_stated(other)))
+
+
+def _exact(value: Any) -> Any:
+    """A value that is equal only to one of the same types."""
+    if isinstance(value, dict):
+        return {key: _exact(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [_exact(each) for each in value]
+    return type(value).__name__, repr(value)
 
 
 def _stated(table: dict[str, Any]) -> dict[str, Any]:

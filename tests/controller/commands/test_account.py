@@ -17,7 +17,6 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 
 from controller.cli.main import cli
-from controller.commands import account
 from controller.commands.account import report_command
 from controller.errors import StorageFailed
 from controller.lock import lock_of, sole_use
@@ -26,6 +25,7 @@ from controller.planning.request import RegionKind, Request
 from controller.report import html
 from controller.session.rows import DoubtReason, Intent, Moment, RequestRow, RunReason, ShotOutcome
 from controller.session.session import Session
+from controller.showing import shown_run
 from tests.end_to_end.whole_runs import kit_of
 
 WINDOW = Request(region=RegionKind.WINDOW, pitch_from_deg=-40, pitch_to_deg=40, yaw_from_deg=-90, yaw_to_deg=90)
@@ -201,7 +201,7 @@ def test_a_lock_that_cannot_be_looked_at_does_not_keep_the_account_back(
     def broken(_: Path) -> bool:
         raise StorageFailed("no locks here")
 
-    monkeypatch.setattr(account, "in_use", broken)
+    monkeypatch.setattr(shown_run, "in_use", broken)
     assert report_command(recorded(tmp_path / "s.sqlite"), None).complete
 
 

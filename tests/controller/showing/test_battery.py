@@ -16,8 +16,9 @@ from controller.session.session import Session
 from controller.session.talk_rows import PulseRow
 from controller.showing.shown_run import shown_run
 from protocol.units import NS
-from tests.controller.showing.test_shown_run import CALM, PLAN, UTC_0, session_of
+from tests.controller.showing.test_shown_run import UTC_0, session_of
 from tests.end_to_end.attended import Attended
+from tests.end_to_end.test_people import CALM, PLAN
 
 EVERY_S = 15.0
 
