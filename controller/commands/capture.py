@@ -33,6 +33,7 @@ from controller.report.summary import Summary, account_of
 from controller.session.new_place import must_be_free_session
 from controller.session.rows import CAPTURE, Happening, Moment, RunReason, Word
 from controller.session.session import Session
+from controller.session.talk_rows import SentenceKind
 from controller.shown import shown
 
 
@@ -178,6 +179,11 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
         operator = job.operator(people)
         planned = PlannedPauses(replace(crew.pauses, watts=job.plan.kit.power.watts), port.now, people.say)
 
+        def keep(kind: SentenceKind, words: str, lasts_ns: int | None = None) -> None:
+            job.keep(kind, words, lasts_ns)
+            if kind is SentenceKind.WARNING:
+                people.ring()
+
         def next_request() -> Wanted | None:
             now_ns = port.now()
             screen.tick(now_ns)
@@ -206,9 +212,10 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
             warn=screen.warn,
         )
         pulse = Pulse(session, screen.seen, runner, planned)
-        screen.watch(runner, job.keep)
+        screen.watch(runner, keep)
         session.begin_run(why, Moment(port.now(), clock.wall_time()))
         result = runner.run()
+        people.ring()
         pulse.beat(port.now())
         return result
 

@@ -13,7 +13,7 @@ from controller.lock import lock_of, sole_use
 from controller.session.conversation import Conversation
 from controller.session.rows import RequestRow
 from controller.session.session import Session
-from controller.session.talk_rows import PulseRow
+from controller.session.talk_rows import PulseRow, SentenceKind
 from controller.showing.shown_run import shown_run
 from protocol.units import NS
 from tests.controller.showing.test_shown_run import UTC_0, session_of
@@ -61,3 +61,18 @@ def test_a_window_shows_the_next_planned_pause(tmp_path: Path) -> None:
         assert (shown.battery_s, shown.pause) == (60.0, "none requested")  # before the run nothing pauses
         session.beat(replace(row, battery_s=None, pause_in_s=None))
         assert shown_run(session, PLAN).battery_s is None
+
+
+def test_a_warning_and_the_end_ring_at_the_runs_own_terminal(tmp_path: Path) -> None:
+    """A question and an announcement ring anyway: there is one of each here, and the rest are warnings and the end."""
+    world = Attended(PLAN, tmp_path, 3, replace(CALM, comes_share=0.0))
+    rings: list[int] = []
+    crew = world.crew()
+    crew = replace(crew, people=replace(crew.people, ring=lambda: rings.append(world.port.now())))
+    capture_command(world.plan_path, world.url, world.session_path, crew, open_port=world.open_port)
+    with Session.open(world.session_path) as session:
+        told, ended_ns = session.sentences(), session.happenings()[-1].at_ns
+    calls = [row.at_ns for row in told if row.kind in {SentenceKind.ASKED, SentenceKind.WARNING}]
+    calls += [row.at_ns for row in told if row.kind is SentenceKind.ANNOUNCED and row.lasts_ns]
+    assert len(rings) == len(calls) + 1
+    assert rings[-1] >= ended_ns
