@@ -28,6 +28,8 @@ EXCEPTIONS = {
     "controller/page/warm.py": "decodes what a process of the program printed",
     "controller/page/work.py": "decodes what a process of the program printed",
     "controller/cli/plan_worker.py": "decodes what the page wrote to it",
+    "controller/cli/kit_worker.py": "decodes what the page wrote to it",
+    "controller/page/kit_text.py": "decodes the text of a kit that it has just made",
     "controller/capture/interrupts.py": "opens the null device",
     "controller/kit/draft.py": "decodes the text of a kit that it is about to write",
     "sim/terminal.py": "a pseudo-terminal is no file",
