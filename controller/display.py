@@ -16,8 +16,8 @@ from rich.text import Text
 
 from controller import clock
 from controller.amounts import duration
-from controller.capture.events import EventKind
 from controller.capture.people import Keep
+from controller.capture.pulse import Watched
 from controller.capture.seen import Seen, warning_of
 from controller.capture.states import RunState
 from controller.capture.words.run import PAUSED, PAUSED_NOW, PAUSES, STATES
@@ -26,7 +26,6 @@ from controller.program.program import Program
 from controller.progress import can_redraw, worth_a_line
 from controller.session.rows import Happening
 from controller.session.talk_rows import SentenceKind
-from protocol.statistics import LinkStatistics
 from protocol.units import NS
 
 LONGEST_LINE = 10_000  # bytes of the log
@@ -69,22 +68,6 @@ def sphere_lines(frames: Sequence[Posed], made_of: dict[int, int], each: int, at
         if grid[line][column] != "◆":
             grid[line][column] = "◆" if at in passes else mark
     return ["".join(line) for line in grid]
-
-
-class Watched(Protocol):
-    """What a display reads from a run under way."""
-
-    @property
-    def line(self) -> LinkStatistics:
-        """The counters of the link."""
-
-    @property
-    def pause(self) -> EventKind | None:
-        """The pause that was requested."""
-
-    @property
-    def shaped(self) -> bool:
-        """Whether the board shapes its ramps."""
 
 
 @dataclass(frozen=True, slots=True)

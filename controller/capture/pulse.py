@@ -22,8 +22,8 @@ STILL = {RunState.PAUSED, RunState.ASKING}
 IN_MOTION = {RunState.MOVING, RunState.REFERENCING}
 
 
-class Pulsing(Protocol):
-    """What a pulse reads from a run under way."""
+class Watched(Protocol):
+    """What a display reads from a run under way."""
 
     @property
     def line(self) -> LinkStatistics:
@@ -36,6 +36,10 @@ class Pulsing(Protocol):
     @property
     def shaped(self) -> bool:
         """Whether the board shapes its ramps."""
+
+
+class Pulsing(Watched, Protocol):
+    """What a pulse reads from it as well."""
 
     @property
     def supply_low(self) -> bool | None:

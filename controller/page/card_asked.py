@@ -4,11 +4,12 @@ import os
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from controller.errors import InputError
 from controller.matching.card import PLAIN
 from controller.own_names import free_path
+from controller.page.asked import AskedOnPage
 from controller.page.made_folders import ENDINGS, MadeKind, made_folder
 from controller.page.served import ServedEntry, ServedFolder, newest_first
 from controller.picture_file import RAW
@@ -17,10 +18,8 @@ MOST_LOOKED_AT = 500  # entries of a folder, until a picture is found in it
 DEEPEST = 3  # folders in folders, as cameras write them (DCF, CIPA DC-009: DCIM and one more. From memory)
 
 
-class PicturesAsked(BaseModel):
+class PicturesAsked(AskedOnPage):
     """A folder of pictures to inspect."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     pictures: Annotated[str, Field(max_length=300)]
 

@@ -5,7 +5,7 @@ The text is what counts; the form changes it.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute
@@ -14,6 +14,7 @@ from controller.errors import InputError
 from controller.files import write_whole
 from controller.kit.draft import Draft, kit_text
 from controller.own_names import KIT as ENDING
+from controller.page.asked import AskedOnPage
 from controller.page.kit_form import changes, fields, groups, key_of, shown_value
 from controller.page.kit_text import value_at, with_values
 from controller.page.page import Page
@@ -26,18 +27,14 @@ NEW_NAME = f"kit{ENDING}"
 BLANK = Draft(None, None, None, None)
 
 
-class _FromPage(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class SearchAsked(_FromPage):
+class SearchAsked(AskedOnPage):
     """Words of a camera's or a lens's name."""
 
     words: Annotated[str, Field(max_length=200)]
     kind: Literal["camera", "lens"]
 
 
-class KitAsked(_FromPage):
+class KitAsked(AskedOnPage):
     """A kit's name (empty for a new one that has none yet), its text, and what was typed in the form, by key."""
 
     name: Annotated[str, Field(max_length=200)] = ""

@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -18,6 +18,7 @@ from controller.capture.operator import request_of
 from controller.commands.tell import tell_request
 from controller.errors import InputError, WorldError
 from controller.own_names import SESSION
+from controller.page.asked import AskedOnPage
 from controller.page.page import Page
 from controller.page.routing import body_of, control, see, sentence, stream
 from controller.page.run_read import RunRead, is_capture
@@ -35,10 +36,8 @@ READ_AGAIN_S = 2.0  # after a session could not be read
 LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
 
 
-class Told(BaseModel):
+class Told(AskedOnPage):
     """A request to the run; an answer names the number of its question."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     words: Annotated[str, Field(max_length=4000)]
     question: int | None = None

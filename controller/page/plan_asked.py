@@ -2,9 +2,10 @@
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from controller.errors import InputError
+from controller.page.asked import AskedOnPage
 
 VALUES = (
     "overlap", "region", "pitch-from", "pitch-to", "yaw-from", "yaw-to", "row-pitch", "floor", "order", "arrangement",
@@ -14,10 +15,8 @@ FLAGS = ("nadir-by-hand", "allow-unreachable")
 LONGEST = 80  # characters of a value
 
 
-class PlanAsked(BaseModel):
+class PlanAsked(AskedOnPage):
     """A kit's name, and options by name; a flag is true or absent."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     kit: Annotated[str, Field(max_length=300)]
     options: dict[str, Annotated[str, Field(max_length=LONGEST)] | bool]
@@ -44,10 +43,8 @@ class SaveAsked(PlanAsked):
     name: Annotated[str, Field(max_length=200)] = ""
 
 
-class RehearseAsked(BaseModel):
+class RehearseAsked(AskedOnPage):
     """A plan to rehearse, with the faults of a scenario, or none."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     plan: Annotated[str, Field(max_length=300)]
     faults: Annotated[str, Field(max_length=100)] = ""

@@ -25,7 +25,7 @@ def routes(page: Page) -> list[BaseRoute]:
         say(page, "/plan/draw", draw),
         control(page, "/plan/save", save),
         control(page, "/plan/rehearse", rehearse),
-        see(page, "/work/events", events),
+        see(page, "/jobs/events", events),
     ]
 
 

@@ -2,10 +2,11 @@
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from controller.bounds import BOUNDS
 from controller.errors import InputError, WorldError
+from controller.page.asked import AskedOnPage
 from controller.page.served import ServedEntry, ServedFolder, newest_first
 from controller.planning.plan_file import is_own_plan
 from controller.session.session import Session
@@ -14,10 +15,8 @@ MINUTE_S = 60.0
 MOST_PORTS = 6  # of earlier sessions, to choose from
 
 
-class RunAsked(BaseModel):
+class RunAsked(AskedOnPage):
     """How a run is to go. `port` is empty for the port that a session began with."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     port: Annotated[str, Field(max_length=300)] = ""
     countdown: Annotated[int, Field(ge=int(BOUNDS["countdown"].least), le=int(BOUNDS["countdown"].most))] = 5

@@ -112,7 +112,7 @@ if (form) {
   document.addEventListener("controls", enable);
   fields();
   draw();
-  start("/work/events", { jobs: (all) => jobs.show(all.filter((job) => job.title.startsWith("Rehearse"))) });
+  start("/jobs/events", { jobs: (all) => jobs.show(all.filter((job) => job.title.startsWith("Rehearse"))) });
 } else {
   start("/events", {});
 }

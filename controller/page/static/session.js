@@ -94,4 +94,4 @@ by("session").addEventListener("click", async (event) => {
 
 document.addEventListener("controls", enable);
 showAccount();
-start("/work/events", { jobs: showJobs });
+start("/jobs/events", { jobs: showJobs });
