@@ -7,12 +7,14 @@ WorldError      something outside the program failed     exit status 1
 ├── BoardRefused    the board refused a command
 ├── RunStopped      the run ended before the set was complete, resumable
 └── StorageFailed   the disk is full, the folder cannot be written
+    └── SessionGone     the session was removed while it was open
 ```
 
 Any other exception is a bug in the program and ends it with a traceback.
 """
 
 from collections.abc import Iterable
+from pathlib import Path
 
 
 class InputError(Exception):
@@ -41,3 +43,12 @@ class RunStopped(WorldError):
 
 class StorageFailed(WorldError):
     """A file could not be written."""
+
+
+class SessionGone(StorageFailed):
+    """The session was removed, or replaced by another file, while it was open."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(
+            f"The session {path} was removed or replaced. A run that ends before its first move removes its own."
+        )

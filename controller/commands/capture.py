@@ -18,7 +18,6 @@ from controller.capture.runner import Runner, RunResult
 from controller.capture.tether import UsbCamera
 from controller.commands.crew import Crew, Job, PortOpener, job_of
 from controller.errors import InputError, WorldError
-from controller.files import remove_file
 from controller.kit.load import load_kit
 from controller.kit.own_head import must_be_own_head
 from controller.lock import lock_of, sole_use
@@ -83,7 +82,7 @@ def capture_command(
                 return _run(job, program, RunReason.BEGUN)
         finally:
             if not begun:
-                remove_file(out)  # nothing was shot, so there is nothing to resume
+                Session.remove(out)  # nothing was shot, so there is nothing to resume
 
 
 def _plan_of_today(plan_path: Path, kit_path: Path | None) -> tuple[Plan, list[Check]]:

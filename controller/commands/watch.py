@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -17,7 +18,7 @@ from controller.capture.states import RunState
 from controller.capture.words.run import STATES
 from controller.commands.tell import tell_request
 from controller.display import PATIENT_NS, QUIET_NS, WAITING, ScreenFigures, screen_lines, screen_of, sphere_lines
-from controller.errors import InputError, WorldError
+from controller.errors import InputError, SessionGone, WorldError
 from controller.planning.plan_file import plan_from
 from controller.session.rows import Word
 from controller.session.session import Session
@@ -175,14 +176,15 @@ def watch_command(path: Path, view: WatchView, lines: Lines) -> bool:
     with Session.open(path) as session:
         plan = plan_from(session.plan_text(), str(path), begun=True)
         window, watcher, active = RunWindow(session, plan), Watcher(path, view, lines), False
-        while True:
-            shown = window.look()
-            watcher.take(shown)
-            if not shown.active:
-                break
-            active = True
-            watcher.hear(shown)
-            clock.wait_ns(LOOK_NS)
+        with suppress(SessionGone):  # the run ended before its first move
+            while True:
+                shown = window.look()
+                watcher.take(shown)
+                if not shown.active:
+                    break
+                active = True
+                watcher.hear(shown)
+                clock.wait_ns(LOOK_NS)
     if active:
         view.ring()
     return active

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from controller.errors import InputError, StorageFailed
-from controller.files import copy_verified, write_new
+from controller.errors import InputError, SessionGone, StorageFailed
+from controller.files import copy_verified, remove_file, write_new
 from controller.folders import temporary_folder
 from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSION, stamp, statements_from
 
@@ -30,12 +30,27 @@ NEEDS_WRITING = {"SQLITE_CANTOPEN", "SQLITE_READONLY"}
 """SQLite's codes for a file that exists, but that it cannot read without writing beside it."""
 
 
+FileId = tuple[int, int] | None
+"""Which file is at a path: its device and number there; None if there is none."""
+
+
+def file_at(path: Path) -> FileId:
+    """Which file is at a path."""
+    try:
+        about = path.stat()
+    except OSError:
+        return None
+    return about.st_dev, about.st_ino
+
+
 @contextmanager
 def storage(path: Path) -> Iterator[None]:
-    """Turn a failure of the database into one sentence. Raises StorageFailed."""
+    """Turn a failure of the database into one sentence. Raises StorageFailed; SessionGone if the file is gone."""
     try:
         yield
     except sqlite3.Error as error:
+        if file_at(path) is None:  # SQLite reads an open file after it was removed, until it notices
+            raise SessionGone(path) from error
         cause = CAUSES.get(_primary_code(error), f"the database reports: {error}")
         raise StorageFailed(f"The session {path} cannot be read or written: {cause}.") from error
 
@@ -160,6 +175,15 @@ def folded(reading: Database, path: Path) -> Database:
     fold(db)
     db.close()
     return connect_to_read(path)
+
+
+def remove(path: Path) -> None:
+    """Remove a session that this program has just made, with its log. Raises nothing: a leftover does no harm.
+
+    A log stays while a window has the session open, and must not be found beside the next session of that name.
+    """
+    for name in ("", "-wal", "-shm"):
+        remove_file(path.with_name(f"{path.name}{name}"))
 
 
 def left_behind(path: Path) -> bool:

@@ -18,7 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from controller.errors import InputError
+from controller.errors import InputError, SessionGone
 from controller.kit.kit import Kit
 from controller.session import database
 from controller.session.checks import CheckRow, unchecked_axes
@@ -61,6 +61,7 @@ class Session(Conversation):
     def __init__(self, path: Path, connection: Database, *, durable: bool, losses: tuple[str, ...] = ()) -> None:
         super().__init__(path, connection, durable=durable)
         self.losses = losses
+        self._file = database.file_at(path)
 
     @classmethod
     def create(cls, path: Path, about: dict[str, str], *, durable: bool) -> Self:
@@ -105,6 +106,11 @@ class Session(Conversation):
                 db = db if to_write or losses else database.in_memory(db)
                 database.migrate(db, version)
         return cls(path, db, durable=to_write, losses=losses)
+
+    @staticmethod
+    def remove(path: Path) -> None:
+        """Remove a session that this program has just made, with its log. Raises nothing: a leftover does no harm."""
+        database.remove(path)
 
     def __enter__(self) -> Self:
         return self
@@ -341,6 +347,11 @@ class Session(Conversation):
         """A number that changes when another program has written to the session. Raises StorageFailed."""
         with storage(self.path):
             return database.data_version(self._db)
+
+    def must_be_there(self) -> None:
+        """Raise SessionGone if the file was removed or replaced: an open one can still be read, and shows what it was."""
+        if database.file_at(self.path) != self._file:
+            raise SessionGone(self.path)
 
     def happenings(self) -> list[Happening]:
         """All happenings, in order."""

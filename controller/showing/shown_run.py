@@ -161,11 +161,12 @@ class RunWindow:
         self._facts: _Facts | None = None
 
     def look(self) -> ShownRun:
-        """What the session says of its run now. Raises StorageFailed."""
+        """What the session says of its run now. Raises StorageFailed; SessionGone if the file is no longer there."""
         active = is_active(self._session.path)  # asked first: the end that is read afterwards is then the last one
         version = self._session.data_version()
         if self._facts is None or version != self._version:
             self._facts, self._version = _read(self._session, self._plan), version
+        self._session.must_be_there()
         return _at_now(self._facts, active=active)
 
 

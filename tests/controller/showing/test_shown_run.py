@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 from unittest import mock
 
@@ -19,6 +19,7 @@ from controller.capture.pulse import Pulse, watts_of
 from controller.capture.seen import Seen
 from controller.capture.states import RunState
 from controller.capture.words.run import DOING, GETTING_READY, HEAD_MOVES, NO_END, NO_RUN
+from controller.errors import SessionGone
 from controller.lock import lock_of, sole_use
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
@@ -265,6 +266,38 @@ def test_looking_again_costs_little_when_nothing_has_changed(tmp_path: Path) -> 
             assert (time.process_time() - began_s) / 100 < 0.002
             writing.doubt([(7, 0)], DoubtReason.SUSPECT)
             assert window.look().frames[7].standing is FrameStanding.SUSPECT
+
+
+@pytest.mark.parametrize("between", list(product([False, True], repeat=3)), ids=str)
+@pytest.mark.parametrize("replaced", [False, True])
+def test_a_window_says_that_its_session_is_gone_and_no_log_is_left(
+    tmp_path: Path, between: tuple[bool, bool, bool], replaced: bool
+) -> None:
+    """A run that ends before its first move removes its session, whoever looks: SQLite then says many things."""
+    path, (told, closed, looks) = tmp_path / "s.sqlite", between
+    writing = session_of(path, PLAN)
+    shoot(writing, 0, 0)
+    with Session.open(path) as session:
+        window = RunWindow(session, PLAN)
+        window.look()
+        if told:
+            with Session.open(path, to_write=True) as other:  # as an answer is given
+                other.request(RequestRow("no", question=1))
+        if closed:
+            writing.close()
+        Session.remove(path)
+        assert list(tmp_path.iterdir()) == []
+        if replaced:
+            session_of(path, PLAN).close()
+        for _ in range(1 + looks):
+            with pytest.raises(SessionGone, match="was removed or replaced"):
+                window.look()
+        if not closed:
+            writing.close()
+    assert [each.name for each in tmp_path.iterdir()] == ["s.sqlite"] * replaced
+    if replaced:
+        with Session.open(path) as session:
+            assert session.shots() == []
 
 
 def test_the_figures_of_a_run_are_written_without_waiting_for_the_disk_and_all_else_with(tmp_path: Path) -> None:
