@@ -33,7 +33,7 @@ ONLY_UNDER = dict.fromkeys(("asyncio", "starlette", "uvicorn", "segno"), "contro
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
     *("optics", "kit", "shaping", "program", "planning", "session", "capture", "showing", "ports", "conformance"),
-    *("calibration", "matching", "inspection", "setup", "report", "commands", "page", "cli"),
+    *("calibration", "matching", "inspection", "setup", "report", "guide", "commands", "page", "cli"),
 )
 # Not for all later rooms, although the order would allow it.
 ONLY_FOR = {"conformance": {"commands", "cli"}, "ports": {"commands", "cli"}}

@@ -1,0 +1,1 @@
+"""The guide: its pages by topic, and what every sentence of the program means."""
