@@ -14,6 +14,7 @@ import re
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from controller.guide.meanings import FOLDER, Meaning, all_meanings
@@ -21,12 +22,12 @@ from tests.repo.test_layers import ROOT
 from tests.repo.test_plain_words import NOT_FOR_PEOPLE, SQL, docstrings
 
 FILLED = "…"
-ENDS = re.compile(r"[.?!][”\"')]*$")
+ENDS = re.compile(r"[.?!][”\"')]*(?: ?…)?$|^[A-Z].*[;,]$|, then$")
 HELP = {"help", "short_help", "metavar", "epilog", "description", "prog_name", "usage"}
-MARKUP = re.compile(r"</?\w+[ >]|\{%|[{};]\s*$")
+MARKUP = re.compile(r"</?\w+[ >]|\{%|[{}]\s*$|^[^A-Z].*;\s*$")
 LEAST_WORDS = 3
 ROOMS = ("controller", "protocol")
-NOT_SAID = {"controller/capture/diagram.py"}  # modules whose texts go to nobody
+NOT_SAID = {"controller/capture/diagram.py", "controller/capture/table.py"}  # modules whose texts are for contributors
 REFUSERS = {"refuse", "_refuse", "no_overlap"}  # functions that raise an error with the text they are given
 TABLES = {"CAUSES", "WORDS"}  # tables whose values become part of a sentence
 SCRIPT_TEXT = re.compile(r'"((?:[^"\\\n]|\\.)*)"|`((?:[^`\\]|\\.)*)`')
@@ -160,7 +161,8 @@ def said_in_script(path: Path) -> Iterator[Said]:
             yield Said(" ".join(text.split()), path.relative_to(ROOT).as_posix(), line)
 
 
-def all_said() -> list[Said]:
+@cache
+def all_said() -> tuple[Said, ...]:
     """Every sentence, by module and line."""
     found = [
         said
@@ -170,7 +172,7 @@ def all_said() -> list[Said]:
         for said in said_in(path)
     ]
     found += [said for path in (ROOT / "controller" / "page").rglob("*.js") for said in said_in_script(path)]
-    return sorted(found, key=lambda said: (said.module, said.line, said.text))
+    return tuple(sorted(found, key=lambda said: (said.module, said.line, said.text)))
 
 
 def missing(room: str) -> list[Said]:

@@ -9,7 +9,10 @@ def test_a_printed_sentence_is_found_with_what_was_filled_in() -> None:
 
 
 def test_sentences_printed_together_and_broken_across_lines_are_all_found() -> None:
-    printed = "Error: head.example:x is not HOST:PORT. Write it like 192.0.2.7:7000,\n   head.example:7000 or [2001:db8::7]:7000."
+    printed = (
+        "Error: head.example:x is not HOST:PORT. Write it like\n"
+        "  192.0.2.7:7000, head.example:7000\nor [2001:db8::7]:7000."
+    )
     assert [each.says for each in meanings_of(printed)] == [
         "Write it like 192.0.2.7:7000, head.example:7000 or [2001:db8::7]:7000.",
         "… is not HOST:PORT. …",
