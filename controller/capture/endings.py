@@ -63,8 +63,10 @@ def fail_at_rest(run: Run, _: Event) -> None:
 
 def fail_not_at_rest(run: Run, _: Event) -> None:
     """End the run: the head should be at rest by now and is not."""
-    still = "The board does not say that the head stands still; support the camera and cut the motor power before "
-    still += "you reach in."
+    still = (
+        "The board does not say that the head stands still; support the camera and cut the motor power before "
+        "you reach in."
+    )
     run.lie = run.lie and f"{run.lie} {still}"
     run.fail(still)
 
