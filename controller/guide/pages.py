@@ -59,10 +59,17 @@ def _under(target: str, section: str) -> list[Topic]:
 
 
 def _topic(path: str, section: str) -> Topic:
-    page = HOME / path
-    title = TITLE.search(page.read_text(encoding="utf-8"))
-    name = page.parent.name.replace("_", "-") if page.name == "README.md" else page.stem.replace("_", "-")
-    return Topic(name.removeprefix("fullturn-"), page.stem if title is None else title[1], path, section)
+    title = TITLE.search((HOME / path).read_text(encoding="utf-8"))
+    return Topic(_name(path), Path(path).stem if title is None else title[1].replace("`", ""), path, section)
+
+
+def _name(path: str) -> str:
+    """The name of a page: that of its file, made different from others of the name by what it is about."""
+    folder, _, file = path.removesuffix(".md").rpartition("/")
+    name = (Path(folder).name if file == "README" else file).replace("_", "-")
+    if folder == "docs/reference" and file not in {"README", "files"}:
+        return f"{name}-file"
+    return f"contributors-{name}" if folder == "docs/contributors" else name
 
 
 def topic_of(words: str) -> Topic | None:

@@ -1,4 +1,4 @@
-"""Draw the explanation's pictures from the project's own optics, proof and ramps: `python -m tests.repo.drawings`."""
+"""Draw the guide's pictures from the project's own optics, proof and ramps: `python -m tests.repo.drawings`."""
 
 from collections.abc import Sequence
 from itertools import pairwise
@@ -15,10 +15,11 @@ from controller.planning.directions import Array, camera_axes
 from controller.planning.frame_outlines import outline_directions
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from tests.repo.canvas import BLUE, GREY, INK, ORANGE, RED, Picture
+from tests.repo.canvas import BLUE, GREY, GROUND, INK, NONE, ORANGE, PAPER, RED, Picture, painted
+from tests.repo.sphere_drawing import sphere_map
 from tests.repo.swing_picture import swing_picture
 
-FOLDER = Path(__file__).resolve().parents[2] / "docs" / "explanation" / "pictures"
+DOCS = Path(__file__).resolve().parents[2] / "docs"
 OVERLAP = 0.30
 
 
@@ -29,17 +30,18 @@ def kit() -> Kit:
 
 
 def pictures() -> dict[str, str]:
-    """Every picture as SVG, by its file name."""
+    """Every picture as SVG, by its place in the guide."""
     plan = make_plan(kit(), OVERLAP)
     drawn = {
-        "core.svg": core(),
-        "sphere.svg": sphere(plan),
-        "gap.svg": gap(plan),
-        "margin.svg": margin(plan),
-        "settle.svg": swing_picture(),
-        "exposure.svg": exposure(),
+        "explanation/pictures/core.svg": core(),
+        "explanation/pictures/sphere.svg": sphere(plan),
+        "explanation/pictures/gap.svg": gap(plan),
+        "explanation/pictures/margin.svg": margin(plan),
+        "explanation/pictures/settle.svg": swing_picture(),
+        "explanation/pictures/exposure.svg": exposure(),
+        "pictures/sphere.svg": sphere_map(),
     }
-    return {name: picture.svg() for name, picture in drawn.items()}
+    return {place: picture.svg() for place, picture in drawn.items()}
 
 
 def aimed(view: Field, sides: Sides, yaw_deg: float, pitch_deg: float) -> Array:
@@ -51,13 +53,14 @@ def aimed(view: Field, sides: Sides, yaw_deg: float, pitch_deg: float) -> Array:
 
 def core() -> Picture:
     """A picture with its core, and two frames whose cores touch."""
-    shown = Picture(760, 430, "A frame, its core, and two neighbours",
-                    "Left: the core is a smaller rectangle in the middle of the picture. Right: two frames side by "
+    shown = Picture(PAPER, 810, "A frame, its core, and two neighbours",
+                    "Above: the core is a smaller rectangle in the middle of the picture. Below: two frames side by "
                     "side on the sphere; their cores touch in the middle, and the strip that both see is the "
                     "overlap.")  # fmt: skip
     view = kit().field(OVERLAP)
-    scale, left, top = 8.0, 30.0, 60.0
+    scale, top, middle = 8.0, 54.0, PAPER / 2
     wide, high = view.width_mm, view.height_mm
+    left = middle - wide * scale / 2
     shown.box(left, top, wide * scale, high * scale, GREY)
     core_wide, core_high = (
         2 * picture_radius(view.projection, view.focal_length_mm, half)
@@ -65,32 +68,31 @@ def core() -> Picture:
     )
     shown.box(left + (wide - core_wide) / 2 * scale, top + (high - core_high) / 2 * scale, core_wide * scale,
               core_high * scale, ORANGE, ORANGE)  # fmt: skip
-    middle = left + wide * scale / 2
-    shown.text(middle, 40, "one picture", GREY)
+    shown.text(middle, 36, "one picture", GREY)
     shown.text(middle, top + high * scale / 2, "its core", ORANGE)
-    shown.text(middle, top + high * scale + 30, "sensor upright, 12 mm lens", GREY, size=13)
+    shown.text(middle, top + high * scale + 28, "sensor upright, 12 mm lens", GREY)
     step_deg = float(np.degrees(view.core_half_width_rad))
-    centre_x, centre_y, degree = 500.0, 60 + high * scale / 2, 2.15
+    centre_x, centre_y, degree = middle, 600.0, 2.4
     for sign, colour, dash in ((-1, BLUE, ""), (1, ORANGE, "7 4")):
-        for sides, thick, fill in ((view.whole, 1.5, colour), (view.core, 3.0, "none")):
+        for sides, thick, fill in ((view.whole, 1.5, colour), (view.core, 3.0, NONE)):
             outline = aimed(view, sides, sign * step_deg, 0)
             yaw = np.degrees(np.arctan2(outline[:, 1], outline[:, 0]))
             pitch = np.degrees(np.arcsin(outline[:, 2]))
             shown.line(np.stack([centre_x + degree * yaw, centre_y - degree * pitch], 1), colour, thick, fill, dash)
     half_deg = np.degrees((view.whole.left + view.whole.right) / 2) - step_deg
-    shown.text(centre_x, 40, "two frames on the sphere, thick: their cores", GREY)
-    y = centre_y + 150
+    shown.text(centre_x, 422, "two frames on the sphere, thick: their cores", GREY)
+    y = centre_y + 160
     shown.arrow(centre_x, y, centre_x - degree * half_deg, y)
     shown.arrow(centre_x, y, centre_x + degree * half_deg, y)
-    shown.text(centre_x, y + 24, f"seen by both: {100 * OVERLAP:.0f} % of a picture")
-    shown.text(centre_x, centre_y - 128, "the cores touch here", size=13)
+    shown.text(centre_x, y + 26, f"seen by both: {100 * OVERLAP:.0f} % of a picture")
+    shown.text(centre_x, centre_y - 142, "the cores touch here")
     return shown
 
 
 def globe(shown: Picture, x: float, y: float, radius: float, outlines: Sequence[Array], colour: str, wide: float) -> None:
     """Draw outlines on the near side of a globe that is seen from a little above."""
     forward, right, up = (axis[0] for axis in camera_axes(np.radians([20.0]), np.radians([28.0])))
-    shown.dot(x, y, radius, GREY, "#ffffff")
+    shown.dot(x, y, radius, GREY, GROUND)
     for outline in outlines:
         flat = np.stack([x - radius * (outline @ right), y - radius * (outline @ up)], axis=1)
         near = outline @ forward > 0
@@ -101,14 +103,14 @@ def globe(shown: Picture, x: float, y: float, radius: float, outlines: Sequence[
 
 def sphere(plan: Plan) -> Picture:
     """The whole plan on two globes: pictures, and cores."""
-    shown = Picture(760, 430, f"A plan of {len(plan.frames)} frames on the sphere",
-                    "Two globes seen from outside. Left: the outlines of all pictures overlap widely. Right: the "
+    shown = Picture(PAPER, 780, f"A plan of {len(plan.frames)} frames on the sphere",
+                    "Two globes seen from outside. Above: the outlines of all pictures overlap widely. Below: the "
                     "outlines of their cores overlap a little or touch, and leave nothing free.")  # fmt: skip
     view = plan.kit.field(plan.overlap)
-    for x, sides, colour, words in ((195.0, view.whole, BLUE, "all pictures"), (565.0, view.core, ORANGE, "their cores")):
+    for y, sides, colour, words in ((215.0, view.whole, BLUE, "all pictures"), (600.0, view.core, ORANGE, "their cores")):
         outlines = [aimed(view, sides, frame.yaw_deg, frame.pitch_deg) for frame in plan.frames]
-        globe(shown, x, 225, 165, outlines, colour, 1.8)
-        shown.text(x, 40, words, colour)
+        globe(shown, PAPER / 2, y, 160, outlines, colour, 1.8)
+        shown.text(PAPER / 2, y - 180, words, colour)
     return shown
 
 
@@ -156,7 +158,8 @@ def fill_free(shown: Picture, cores: Cores, place: Proof, reach_deg: float, box:
     side = 0.04 * box[2] / 2 / reach_deg
     for x, y in on_box(free, reach_deg, box):
         shown.parts.append(
-            f'<rect x="{x - side / 2:.1f}" y="{y - side / 2:.1f}" width="{side:.1f}" height="{side:.1f}" fill="{RED}"/>'
+            f'<rect x="{x - side / 2:.1f}" y="{y - side / 2:.1f}" width="{side:.1f}" height="{side:.1f}" '
+            f"{painted(NONE, RED)}/>"
         )
 
 
@@ -170,7 +173,7 @@ def on_box(flat: Array, reach_deg: float, box: tuple[float, ...]) -> Array:
 
 def gap(plan: Plan) -> Picture:
     """A gap that a grid of samples misses: one frame of the plan is slightly off."""
-    shown = Picture(760, 430, "A gap between sample points",
+    shown = Picture(PAPER, 570, "A gap between sample points",
                     "A close view of a place on the sphere. The edges of the cores leave a small gap free. A grid of "
                     "points was tried, and each of them lies in some core. The proof names the gap.")  # fmt: skip
     view = plan.kit.field(plan.overlap)
@@ -178,7 +181,7 @@ def gap(plan: Plan) -> Picture:
     poses[-1, 0] += OFF_DEG
     cores = cores_at(view, poses[:, 0], poses[:, 1])
     found = prove_coverage(cores)
-    reach_deg, box = 2.5, (40.0, 55.0, 340.0)
+    reach_deg, box = 2.5, CLOSE_UP
     close_up(shown, poses, view, found, reach_deg, box)
     steps = np.arange(-2.0, 2.1, SAMPLES_DEG)
     grid = np.array([(across, along) for across in steps for along in steps])
@@ -187,87 +190,80 @@ def gap(plan: Plan) -> Picture:
     for x, y in on_box(grid, reach_deg, box):
         shown.dot(x, y, 3, BLUE, BLUE)
     fill_free(shown, cores, found, reach_deg, box)
-    shown.text(210, 38, f"{2 * reach_deg:g}° of the sky, one frame {OFF_DEG:g}° off", GREY)
-    told = (
-        (ORANGE, "lines: edges of cores"), (BLUE, "points: tried, and each of them"), (BLUE, "lies in some core"),
+    shown.text(PAPER / 2, 34, f"{2 * reach_deg:g}° of the sky, one frame {OFF_DEG:g}° off", GREY)
+    shown.told(box[0], 470, (
+        (ORANGE, "lines: edges of cores"), (BLUE, "points: tried, and each is in some core"),
         (RED, "filled: the gap, which the proof finds;"),
         (RED, f"its middle is {-found.worst_margin_deg:.2f}° from any core"),
-    )  # fmt: skip
-    for number, (colour, words) in enumerate(told):
-        shown.text(410, 130 + 32 * number, words, colour, "start")
+    ))  # fmt: skip
     return shown
 
 
 OFF_DEG, SAMPLES_DEG = 1.5, 0.8
+CLOSE_UP = (50.0, 52.0, 380.0)
 
 
 def margin(plan: Plan) -> Picture:
     """The tightest place of the plan, with its margin and the head's pointing error."""
-    shown = Picture(760, 430, "The tightest place of a plan",
+    shown = Picture(PAPER, 570, "The tightest place of a plan",
                     "A close view of the tightest place. A circle around it, as large as the margin, lies inside one "
                     "core. A smaller circle shows how far off the head's poses may be.")  # fmt: skip
     proof, at = plan.proof, plan.proof.worst_at
     upright = abs(at.pitch_deg) < 89.9  # at a pole any yaw will do
     place = Proof(True, proof.worst_margin_deg, round(at.yaw_deg, 1) if upright else 0.0, round(at.pitch_deg, 1))
     poses = np.array([(frame.yaw_deg, frame.pitch_deg) for frame in plan.frames])
-    reach_deg, box = 0.6, (40.0, 55.0, 340.0)
+    reach_deg, box = 0.6, CLOSE_UP
     close_up(shown, poses, plan.kit.field(plan.overlap), place, reach_deg, box)
     x, y = on_box(np.zeros((1, 2)), reach_deg, box)[0]
     scale = box[2] / 2 / reach_deg
     shown.dot(x, y, proof.worst_margin_deg * scale, BLUE)
     shown.dot(x, y, proof.pointing_error_deg * scale, RED)
-    shown.text(210, 38, f"{2 * reach_deg:g}° of the sky around the tightest place", GREY)
-    told = (
+    shown.text(PAPER / 2, 34, f"{2 * reach_deg:g}° of the sky around the tightest place", GREY)
+    shown.told(box[0], 470, (
         (ORANGE, "lines: edges of cores"), (BLUE, f"outer circle: the margin, {proof.worst_margin_deg:.2f}°"),
         (RED, f"inner circle: what this head may be off, {proof.pointing_error_deg:.2f}°"),
         (INK, "The plan survives what this head does."),
-    )  # fmt: skip
-    for number, (colour, words) in enumerate(told):
-        shown.text(410, 150 + 32 * number, words, colour, "start", 14)
+    ))  # fmt: skip
     return shown
 
 
 def exposure() -> Picture:
     """One exposure in time, and the effect of a power cut at each moment."""
-    shown = Picture(760, 330, "One exposure, and a power cut at any moment",
+    shown = Picture(PAPER, 430, "One exposure, and a power cut at any moment",
                     "In order: the session notes that the exposure begins, the shutter opens, the camera answers, the "
-                    "session notes it as confirmed. Before the first note nothing was made. Between the notes it is "
-                    "in doubt and made again. After the second note it counts.")  # fmt: skip
-    steps = (
-        ("noted on disk:", "it begins", BLUE), ("the shutter", "opens", INK),
-        ("the camera", "answers", INK), ("noted on disk:", "confirmed", BLUE),
-    )  # fmt: skip
-    for number, (first, second, colour) in enumerate(steps):
-        x = 40.0 + 185 * number
-        shown.box(x, 50, 125, 70, colour, colour if colour == BLUE else "none")
-        shown.text(x + 62, 80, first, colour, size=14)
-        shown.text(x + 62, 102, second, colour, size=14)
+                    "session notes it as confirmed. Before the first note nothing was shot. Between the notes it is "
+                    "in doubt and shot again. After the second note it counts.")  # fmt: skip
+    shown.text(20, 34, "One exposure in time", INK, "start")
+    shown.text(250, 34, "If the power fails here:", GREY, "start")
+    steps = (("noted on disk: it begins", BLUE), ("the shutter opens", INK), ("the camera answers", INK),
+             ("noted on disk: confirmed", BLUE))  # fmt: skip
+    for number, (words, colour) in enumerate(steps):
+        y = 84.0 + 84 * number
+        shown.box(14, y, 210, 48, colour, colour if colour == BLUE else NONE)
+        shown.text(119, y + 30, words, colour)
         if number:
-            shown.arrow(x - 58, 85, x - 3, 85)
-    shown.text(118, 165, "If the power goes in this time, then the exposure is ...", GREY, "start", 14)
-    places = (30.0, 102.0, 658.0, 740.0)
-    for (left, right), (words, colour) in zip(
-        pairwise(places), (("not begun", GREY), ("in doubt", RED), ("confirmed", BLUE)), strict=True
-    ):
-        shown.line(np.array([(left + 3, 185), (left + 3, 197), (right - 3, 197), (right - 3, 185)]), colour, 2)
-        shown.text((left + right) / 2, 222, words, colour, size=14)
-    shown.text(66, 246, "made", GREY, size=14)
-    shown.text(380, 246, "shot again: two photographs do no harm, a missing one does", RED, size=14)
-    shown.text(699, 246, "kept", BLUE, size=14)
-    for x in places[1:-1]:
-        shown.line(np.array([(x, 120), (x, 185)]), GREY, 1, dash="3 3")
+            shown.arrow(119, y - 36, 119, y - 3)
+    places = (54.0, 106.0, 362.0, 414.0)
+    told = ((GREY, ("not begun: no picture",)), (RED, ("in doubt: shot again,", "because two photographs",
+            "do no harm, and a missing", "one does")), (BLUE, ("confirmed: it is kept",)))  # fmt: skip
+    for (top, bottom), (colour, lines) in zip(pairwise(places), told, strict=True):
+        bracket = [(232, top + 3), (244, top + 3), (244, bottom - 3), (232, bottom - 3)]
+        shown.line(np.array(bracket), colour, 2)
+        first = (top + bottom) / 2 + 5 - 12 * (len(lines) - 1)
+        shown.told(254, first, tuple((colour, words) for words in lines))
     return shown
 
 
 def write() -> None:
     """Write all pictures, and remove obsolete ones."""
-    FOLDER.mkdir(parents=True, exist_ok=True)
     new = pictures()
-    for path in FOLDER.iterdir():
-        if path.name not in new:
-            path.unlink()
-    for name, text in new.items():
-        (FOLDER / name).write_text(text, encoding="utf-8", newline="\n")
+    for folder in {(DOCS / place).parent for place in new}:
+        folder.mkdir(parents=True, exist_ok=True)
+        for path in folder.glob("*.svg"):
+            if path.relative_to(DOCS).as_posix() not in new:
+                path.unlink()
+    for place, text in new.items():
+        (DOCS / place).write_text(text, encoding="utf-8", newline="\n")
 
 
 if __name__ == "__main__":

@@ -20,6 +20,7 @@ from controller.report.summary import Summary
 from tests.repo.files_page import files_page
 from tests.repo.scenario_page import scenario_page
 from tests.repo.schemas import bounds, model_page
+from tests.repo.trouble_page import write_trouble_pages
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
 MADE_BY = "<!-- Written by `python -m tests.repo.reference`: change the program, not this page. -->"
@@ -187,3 +188,4 @@ def write() -> None:
 
 if __name__ == "__main__":
     write()
+    write_trouble_pages()

@@ -16,14 +16,14 @@ from controller.kit.kit import Camera, Exposure, Kit, Lens
 from controller.planning.directions import Array
 from controller.program.neighbour import neighbour_move, neighbour_ramps
 from protocol.ramp import changes, ramp_of
-from tests.repo.canvas import BLUE, GREY, INK, ORANGE, RED, Picture
+from tests.repo.canvas import BLUE, GREY, INK, ORANGE, PAPER, RED, Picture
 
 UNTIL_S, STEP_S, EVERY = 4.6, 0.001, 10
 SHUTTER_S = 0.25
 STILL_PX = 0.5
-LEFT, RIGHT, PIXEL = 26.0, 500.0, 13.0
+LEFT, RIGHT, PIXEL = 26.0, 462.0, 13.0
 SHOWN_PX = 0.1  # a narrower band is not seen
-WIDE, HIGH = 520, 610
+HIGH = 610
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def swing_picture() -> Picture:
     """How the picture swings after a move to the next frame, plain and shaped, and when the shutter may open."""
     rig = kit()
     plain, shaped = swing(rig, shaped=False), swing(rig, shaped=True)
-    shown = Picture(WIDE, HIGH, "A plain ramp and a shaped one",
+    shown = Picture(PAPER, HIGH, "A plain ramp and a shaped one",
                     f"Three curves over {UNTIL_S:g} seconds. The head's speed: a gentle plain ramp, and a steep one "
                     f"whose ramps have {shaped.impulses} parts. After the plain ramp the picture swings on, and the "
                     f"shutter may open after {plain.opens_s:.2f} seconds. After the shaped ramp it hardly swings, and "
@@ -94,9 +94,9 @@ def swing_picture() -> Picture:
     for y, each, colour, words in ((290.0, plain, ORANGE, "plain ramp"), (480.0, shaped, BLUE, "shaped ramp")):
         _swing_panel(shown, y, each, colour, words)
     least, most = (rig.head.ring_hz * (1 + sign * rig.head.ring_hz_within) for sign in (-1, 1))
-    shown.text(RIGHT, 364, f"line: {rig.head.ring_hz:g} Hz; shaded: {least:g} to {most:g} Hz", GREY, "end", 14)
+    shown.text(RIGHT, 364, f"line: {rig.head.ring_hz:g} Hz; shaded: {least:g} to {most:g} Hz", GREY, "end", 16)
     for second in range(int(UNTIL_S) + 1):
-        shown.text(_x(second), HIGH - 14, f"{second} s", GREY, size=14)
+        shown.text(_x(second), HIGH - 14, f"{second} s", GREY, size=16)
     return shown
 
 
@@ -117,8 +117,8 @@ def _speeds(shown: Picture, plain: Swing, shaped: Swing) -> None:
     for each, colour, dash in ((plain, ORANGE, "7 4"), (shaped, BLUE, "")):
         moments = range(0, round(each.arrives_s / STEP_S), 2 * EVERY)
         shown.line(_curve(each.speed_deg_s, moments, y0, high), colour, 2, dash=dash)
-    shown.text(_x(plain.arrives_s) + 6, y0 - 30, "plain: gentle", ORANGE, "start", 14)
-    shown.text(_x(shaped.arrives_s) + 6, y0 - 72, f"shaped: steep, in {shaped.impulses} parts", BLUE, "start", 14)
+    shown.text(_x(plain.arrives_s) + 6, y0 - 30, "plain: gentle", ORANGE, "start", 16)
+    shown.text(_x(shaped.arrives_s) + 6, y0 - 72, f"shaped: steep, in {shaped.impulses} parts", BLUE, "start", 16)
 
 
 def _swing_panel(shown: Picture, y: float, each: Swing, colour: str, words: str) -> None:
@@ -127,15 +127,12 @@ def _swing_panel(shown: Picture, y: float, each: Swing, colour: str, words: str)
     moments = range(0, len(each.stated_px), EVERY)
     seen = range(0, np.flatnonzero(each.highest_px - each.lowest_px > SHOWN_PX)[-1], EVERY)
     above, below = (_curve(side, seen, y, PIXEL) for side in (each.highest_px, each.lowest_px))
-    shown.parts.append(
-        f'<polygon points="{" ".join(f"{a:.1f},{b:.1f}" for a, b in (*above, *below[::-1]))}" fill="{colour}" '
-        'fill-opacity="0.25" stroke="none"/>'
-    )
+    shown.area(np.concatenate([above, below[::-1]]), colour, 0.25)
     shown.line(_curve(each.stated_px, moments, y, PIXEL), colour, 1.6)
     opens = _x(each.opens_s)
     shown.line(np.array([(opens, y - 72), (opens, y + 60)]), RED, 2, dash="6 4")
     side, anchor = (8, "start") if opens < (LEFT + RIGHT) / 2 else (-8, "end")
-    shown.text(opens + side, y - 58, f"from {each.opens_s:.2f} s", RED, anchor, 14)
-    shown.text(opens + side, y - 40, "the shutter may open", RED, anchor, 14)
+    shown.text(opens + side, y - 58, f"from {each.opens_s:.2f} s", RED, anchor, 16)
+    shown.text(opens + side, y - 40, "the shutter may open", RED, anchor, 16)
     shown.line(np.array([(LEFT - 12, y - 2.5 * PIXEL), (LEFT - 12, y + 2.5 * PIXEL)]), INK, 2)
-    shown.text(LEFT - 18, y + 2.5 * PIXEL + 18, "5 pixels", INK, "start", 14)
+    shown.text(LEFT - 18, y + 2.5 * PIXEL + 18, "5 pixels", INK, "start", 16)

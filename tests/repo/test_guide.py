@@ -6,7 +6,6 @@ import sys
 import tomllib
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree
 
 import click
 import jsonschema
@@ -15,7 +14,7 @@ import pytest
 from controller.cli.main import cli
 from controller.errors import InputError
 from controller.kit.load import kit_from_tables
-from tests.repo import drawings, guide, reference
+from tests.repo import guide, reference
 from tests.repo.guide import Wrong, blocks, commands, fits, run_page
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
@@ -148,26 +147,6 @@ def test_a_command_that_is_new_gets_a_page_and_one_that_is_gone_loses_it(
     monkeypatch.delitem(cli.commands, "greet")
     reference.write()
     assert not (tmp_path / "commands/fullturn-greet.md").exists()
-
-
-def test_the_pictures_are_current() -> None:
-    """Redraw them with: python -m tests.repo.drawings. The last digit may differ between computers."""
-    made = drawings.pictures()
-    assert {path.name for path in drawings.FOLDER.iterdir()} == made.keys()
-    for name, text in made.items():
-        old, new, old_numbers, new_numbers = guide.numbers_apart(
-            (drawings.FOLDER / name).read_text(encoding="utf-8"), text
-        )
-        assert old == new, f"{name}: run python -m tests.repo.drawings"
-        assert old_numbers == pytest.approx(new_numbers, abs=0.21)
-
-
-def test_pictures_have_words_and_are_small() -> None:
-    for path in drawings.FOLDER.iterdir():
-        root = ElementTree.parse(path).getroot()
-        texts = [root.findtext(f"{{http://www.w3.org/2000/svg}}{name}") for name in ("title", "desc")]
-        assert all(texts), path.name
-        assert path.stat().st_size < 40_000
 
 
 def test_the_schema_takes_what_the_program_takes() -> None:
