@@ -27,7 +27,7 @@ CAUSES: dict[Cause, str] = {
     Cause.HOST_HALT: "The board was halted by another program; the position of the head is unknown.",
     Cause.HOST_SILENCE: "The board heard nothing from this program for too long and stopped the head; go on.",
     Cause.LIMIT: "The head ran on to a limit switch. Support the camera, cut the motor power, free it, then go on.",
-    Cause.STALL: "A motor stalled; check balance, load and cables, then go on.",
+    Cause.STALL: "A motor stalled. Support the camera, cut the motor power, check balance, load and cables, then go on.",
     Cause.SUPPLY_LOW: "The board's supply fell too low; charge or change the battery, then go on.",
     Cause.WATCHDOG: "The board's program hung and was restarted by its watchdog; find the cause before leaving it alone.",
     Cause.ZERO_NOT_FOUND: "A zero switch was not met within the travel; look at the switch and its wire, then go on.",
