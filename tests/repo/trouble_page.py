@@ -125,8 +125,8 @@ Support the camera and cut the motor power before you reach into the head. Read 
 3. **No permission to use the port.** On Linux have your user added to the group that owns the port, often `dialout`.
    Log out and in again.
 4. **Another program uses the port.** Close the other window, the page or the terminal program that has it open.
-5. **The supply is low.** Charge or change the battery, and keep it warm. Thin or long cables lose voltage too.
-   [Power](../hardware_notes/power.md)
+5. **The supply is low.** Charge or change the battery, and keep it warm. Thin or long cables lose voltage too. A run
+   waits for the supply for a while, then goes on by itself. [Power](../hardware_notes/power.md)
 6. **The camera does not answer.** Switch it on, and turn off its sleep. Check battery, card and the sync cable.
    [Without a sync contact](how-to/no-sync-contact.md)
 7. **Zero was found elsewhere.** The axis slipped or lost steps. The run finds zero again and reshoots the doubtful
