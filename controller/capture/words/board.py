@@ -40,7 +40,7 @@ TROUBLES: dict[Trouble | None, str] = {
     Trouble.NOTHING: "The board does not answer: not a byte comes; check the cable and the board's supply, then go on.",
     Trouble.NOISE: "The board does not answer: bytes come, but no whole frames; check baud rate, cable and ground, and "
     "that it is the board that sends, then go on.",
-    Trouble.NO_ANSWER: "The board does not answer what it is asked, though whole frames come; check that this is the "
+    Trouble.NO_ANSWER: "The board does not answer what it is asked, though whole frames come. Check that this is the "
     "board's port and that nothing else talks to it, and its firmware with `fullturn board check`, then go on.",
 }
 
