@@ -19,6 +19,7 @@ from controller.calibration.kept_readings import KeptReadings
 from controller.calibration.readings import Readings, ReadingsRefused, read_csv
 from controller.calibration.records import AxisName
 from controller.calibration.settle import fit_ringing
+from controller.calibration.typed_marks import asked_marks
 from controller.calibration.typed_readings import PersonAtHead, spread
 from sim.lean import leaned
 from tests.controller.kit.tables import kit_with
@@ -117,6 +118,21 @@ def test_what_is_no_number_is_asked_again() -> None:
     assert got.numbers["steps"].tolist() == [115200, 115201, 230399]
     assert len([text for text in told if "is not a whole number" in text]) == 2
     assert steps.from_turns(got).steps_per_degree == pytest.approx(320, rel=1e-4)
+
+
+def test_the_far_mark_is_as_far_as_the_lens_needs() -> None:
+    """12 mm and pixels of 6 µm: 100 mm × 12 / 0.006 = 200 m; nobody knows without a lens."""
+    for kit, words in (
+        (kit_with({"lens": {"focal_length_mm": 12.0}}), "200 m away or more"),
+        (None, "as far away as you can see it clearly"),
+    ):
+        operator, told = typist("1", "115200", "")
+        typed_readings.asked_turns(operator, kit)
+        assert [text for text in told if words in text]
+    operator, told = typist("1000", "", "200000", "30", "12")
+    marks = asked_marks(operator, focal_px=2000)
+    assert (marks.near_mm, marks.far_mm, marks.far_at_least_mm, marks.shift_px) == (1000, None, 200_000, 12)
+    assert [text for text in told if "200 m away or more" in text]
 
 
 def test_without_a_kit_steps_are_typed_too() -> None:
