@@ -149,13 +149,13 @@ def legs() -> Picture:
         foot = at(leg.yaw_deg, radius)
         shown.line(np.array([middle, foot]), INK, 5)
         raised = leg.raise_mm > 0.05
-        shown.dot(*foot, 9, BLUE if raised else INK, BLUE if raised else GROUND)
+        shown.dot(foot[0], foot[1], 9, BLUE if raised else INK, BLUE if raised else GROUND)
         x, y = at(leg.yaw_deg, radius * 0.62) + np.array([-14, -14] if leg.yaw_deg > 180 else [22, 20])
         words = f"raise {leg.raise_mm:.1f} mm" if raised else "leave it"
         shown.text(x, y, words, BLUE if raised else INK, "end" if leg.yaw_deg > 180 else "start")
     tip = at(TOWARD_DEG, radius * 0.72)
-    shown.arrow(*middle, *tip, RED, 3)
-    shown.dot(*middle, 6, INK, INK)
+    shown.arrow(middle[0], middle[1], tip[0], tip[1], RED, 3)
+    shown.dot(middle[0], middle[1], 6, INK, INK)
     shown.text(tip[0] - 50, tip[1] + 22, f"leans {LEAN_DEG:.2f}° toward {TOWARD_DEG:.0f}°", RED)
     shown.text(
         240, 444, f"feet {LEG_MM:g} mm from the axis, one at yaw {FIRST_LEG_DEG:g}°; seen from above", GREY, size=15
