@@ -2,6 +2,7 @@
 
     python3 start.py demo     plan and rehearse the demo; prints where the report is
     python3 start.py page     open the page of a demo folder, with a simulated rig to try it on
+    python3 start.py guide    build the guide as a site, and open it; it needs no network
     python3 start.py tests    run all tests
 
 All create an environment of their own in .venv beside this file, and install what they need into it.
@@ -14,6 +15,7 @@ import signal
 import subprocess
 import sys
 import venv
+import webbrowser
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -21,6 +23,7 @@ ENVIRONMENT = HERE / ".venv"
 PYTHON = ENVIRONMENT / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
 PLAN, OUT = HERE / "demo-plan.json", HERE / "demo-out"
 FOLDER, RIG = HERE / "demo-page", "127.0.0.1:8361"
+SITE = HERE / "site"
 
 
 def prepare(extra: str) -> None:
@@ -78,6 +81,15 @@ def page() -> None:
         rig.wait()
 
 
+def guide() -> None:
+    """Build the guide as a site, and open it in the browser."""
+    prepare("[guide]")
+    run([str(PYTHON), "-m", "controller.guide.site", str(SITE)])
+    first = SITE / "index.html"
+    print(f"The guide is in {first}")
+    webbrowser.open(first.as_uri())
+
+
 def tests() -> None:
     """Run all tests, with one process more than processors, since some tests wait for a rig in real time."""
     prepare("[test]")
@@ -87,7 +99,7 @@ def tests() -> None:
 
 def main() -> None:
     """Do what the first argument says."""
-    tasks = {"demo": demo, "page": page, "tests": tests}
+    tasks = {"demo": demo, "page": page, "guide": guide, "tests": tests}
     if len(sys.argv) != 2 or sys.argv[1] not in tasks:
         sys.exit(f"{__doc__}")
     if sys.version_info < (3, 11):  # noqa: UP036  a user may try it with an older Python

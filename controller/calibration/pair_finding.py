@@ -54,11 +54,12 @@ def pair_finding(
     angle_deg, toward = pair.angle_deg, pair.turn.vector_rad / max(float(np.linalg.norm(pair.turn.vector_rad)), 1e-12)
     moved = float(steps[1] - steps[0])
     aside = abs(float(toward[0 if axis is AxisName.PAN else 1]))
-    if angle_deg < 0.5 or aside > ASIDE or (toward @ about) * moved <= 0:
+    turned = f"{taken[1].path}: the camera turned by {angle_deg:.2f}° after {taken[0].path.name}"
+    if angle_deg < 0.5:
+        raise ReadingsRefused(f"{turned}, which is too little. Shoot the two at least half a degree apart.")
+    if aside > ASIDE or (toward @ about) * moved <= 0:
         raise ReadingsRefused(
-            f"{taken[1].path}: from {taken[0].path.name} to this the camera turned by {angle_deg:.2f}°, "
-            f"{'which is too little' if angle_deg < 0.5 else 'but not as the steps say'}; give them in the order of the "
-            f"steps, of the {axis} axis, at least half a degree apart."
+            f"{turned}, but not as the steps say. Give photographs and steps in one order, and the axis that turned."
         )
     parts = pair.parts_deg | {
         UncertaintySource.REGISTRATION: math.degrees(common_px(camera.focal_px) / camera.focal_px),

@@ -19,6 +19,7 @@ from controller.calibration.propagation import propagated
 
 NEAREST_MM = 150.0  # anything nearer to the axis than this is inside the camera or its front lens
 FARTHEST_OFFSET_MM = 400.0  # no rail is longer
+UNMEASURED_OFFSET_MM = 100.0  # of a lens from the axis before it was measured. Common practice, no source
 # Uncertainties of readings if none are stated: a tape held to an axis, an angle from a scale, marks read by eye on a
 # screen, a lens set over the axis, a lens's distortion near the edge. Common practice, no source.
 U_DISTANCE_SHARE, U_ANGLE_DEG, EYE_PX, U_SIDEWAYS_MM, U_DISTORTION = 0.005, 0.1, 1.0, 1.0, 0.02
@@ -63,6 +64,23 @@ def offset_that_costs_mm(pixels: float, focal_px: float, nearest_mm: float, edge
     """
     ways = [offset_mm(sign * pixels, focal_px, nearest_mm, math.inf, edge_deg) for sign in (1, -1)]
     return min(abs(way) for way in ways)
+
+
+def far_enough_mm(focal_px: float) -> float:
+    """The distance from which a mark counts as far: an unmeasured offset, seen from there, is one pixel wide.
+
+    The rule for every far mark of the program. What pulls an angle off is an offset across the line of sight, over the
+    distance: of the lens from the axis, or between two places of a wide mark that are taken for one.
+    """
+    return UNMEASURED_OFFSET_MM * focal_px
+
+
+def far_mark_words(focal_px: float | None) -> str:
+    """Sentence part: how far away a far mark must be; `focal_px` is the focal length in pixels, None if unknown."""
+    if focal_px is None:
+        return "as far away as you can see it clearly"
+    metres = 10 * math.ceil(round(far_enough_mm(focal_px) / 10_000, 6))
+    return f"{metres} m away or more"
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,9 +118,9 @@ def parallax_finding(
     if abs(offset) < 2 * u:
         sentences = [f"{where}, too little to tell from zero: leave it."]
     sentences.append(
-        f"For things {nearest / 1000:g} m away, {costs:.2f} mm cost one pixel at {measured.edge_deg:.0f}° off the middle"
-        + (", more than this is uncertain by." if 2 * u < costs else f"; {_advice(measured)}")
+        f"For things {nearest / 1000:g} m away, {costs:.2f} mm cost one pixel at {measured.edge_deg:.0f}° off the middle."
     )
+    sentences.append("This measurement is finer than that." if 2 * u < costs else _advice(measured))
     values, uncertainties = {"offset_mm": offset}, {"u_offset_mm": u}
     if rail is not None:
         values["rail_mm"], uncertainties["u_rail_mm"] = rail.without(offset), math.hypot(u, rail.u_rail_mm)
@@ -146,5 +146,5 @@ def _advice(measured: MeasuredOffset) -> str:
     largest = max(measured.parts, key=lambda name: measured.parts[name])
     share = largest in {"distortion", "lens", "far_per_mm", "focal_px", "near_mm", "angle_deg"}
     if share and abs(measured.offset) > measured.u_offset:
-        return "slide, and measure again: most of the uncertainty shrinks with the offset."
-    return "a nearer mark would reduce the uncertainty."
+        return "Slide the camera, and measure again: most of the uncertainty shrinks with the offset."
+    return "A nearer mark would reduce the uncertainty."

@@ -42,7 +42,9 @@ def steps_plots(result: StepsResult, readings: Readings) -> tuple[Plot, ...]:
                 PlotSeries("fit", fitted.tolist(), line.tolist(), line=True),
             ),
         ),
-        Plot("Residuals", "What the fit leaves over.", "commanded steps", "residual, degrees", tuple(residuals)),
+        Plot(
+            "Residuals", "How far each reading is from the fit.", "commanded steps", "residual, degrees", tuple(residuals)
+        ),
     ]
     if result.wave is not None:
         plots.append(_wave_plot(result, steps, fitted))
@@ -66,7 +68,7 @@ def _wave_plot(result: StepsResult, steps: Array, fitted: Array) -> Plot:
     word = "taken out" if wave.removed else "not significant, left in"
     return Plot(
         "Once per turn",
-        f"What is left over beside the line alone, and the once-per-turn error ({word}).",
+        f"How far each reading is from the line alone, and the once-per-turn error ({word}).",
         "angle, degrees",
         "error, degrees",
         (
@@ -111,7 +113,7 @@ def level_plots(result: LevelResult, readings: Readings) -> tuple[Plot, ...]:
         ),
         Plot(
             "Residuals",
-            "What the fit leaves over.",
+            "How far each reading is from the fit.",
             "yaw, degrees",
             "residual, degrees",
             (PlotSeries("readings", (yaw % 360).tolist(), result.residuals_deg.tolist()),),

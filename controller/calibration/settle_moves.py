@@ -79,7 +79,7 @@ def moves_in(readings: Readings, from_ms: float, factor: float = 1.0) -> tuple[M
         rows = np.array(list(group))
         first = f"{readings.name} line {readings.lines[rows[0]]}"
         if any(other.place == move.place and other.is_plain == move.is_plain for other in found):
-            raise InputError(f"{first}: has {move.text()}, again; keep the rows of a move together, and give one.")
+            raise InputError(f"{first}: {move.text()} is there twice. Keep the rows of a move together, and give one.")
         time_ms = readings.numbers["time_ms"][rows]
         backward = np.flatnonzero(np.diff(time_ms) <= 0)
         if len(backward):
@@ -111,7 +111,7 @@ def _move_at(readings: Readings, row: int, pitch_deg: float) -> MeasuredMove:
     where = f"{readings.name} line {readings.lines[row]}"
     axis = readings.words["axis"][row]
     if axis not in set(AxisName):
-        raise InputError(f"{where}: axis = {shown(axis)} is no axis; write pan or tilt.")
+        raise InputError(f"{where}: axis = {shown(axis)} is not an axis; write pan or tilt.")
     bound = BOUNDS["pitch_deg"]
     if not bound.holds(pitch_deg):
         raise InputError(f"{where}: pitch_deg = {pitch_deg:g} is no pitch of a camera. It should be {bound.text()}.")
@@ -129,11 +129,11 @@ def shaper_in(cell: str, where: str) -> Shaper | None:
     impulses = tuple((int(match[1]), int(match[2])) for match in matches if match is not None)
     if len(impulses) < len(matches) or not impulses:
         raise InputError(
-            f"{where}: shaped = {shown(cell)} is no answer; write {NO}, {YES}, or impulses as milliseconds:share of "
+            f"{where}: shaped = {shown(cell)} is not understood; write {NO}, {YES}, or impulses as milliseconds:share of "
             f"{WHOLE}, like 0:32768 62:32768."
         )
     if (wrong := trouble(impulses)) is not None:
-        raise InputError(f"{where}: shaped has {wrong}; write the impulses that the board was told, or {YES}.")
+        raise InputError(f"{where}: shaped is no shaper ({wrong}). Write the impulses that the board was told, or {YES}.")
     return Shaper(impulses)
 
 

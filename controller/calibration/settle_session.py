@@ -38,7 +38,7 @@ class PersonSensor:
 
     def wait_ready(self, what: str) -> None:
         """Ask to start it."""
-        self.operator.ask(f"Start the sensor's record for {what}, and press Enter")
+        self.operator.ask(f"Start the sensor's record for {what}, take your hands off the head, and press Enter")
 
     def wait_readings(self, what: str) -> Readings | None:
         """Ask for the file until it can be read, or is left out."""

@@ -6,6 +6,7 @@ Common practice, no source: line up a near and a far mark, then turn the head un
 from dataclasses import dataclass
 
 from controller.bounds import BOUNDS
+from controller.calibration.parallax import far_mark_words
 from controller.calibration.readings import ReadingsRefused
 from controller.calibration.typed_readings import PersonAtHead
 
@@ -21,12 +22,14 @@ class TypedMarks:
     shift_px: float
 
 
-def asked_marks(operator: PersonAtHead) -> TypedMarks:
-    """Ask for everything that a typed parallax needs. Raises ReadingsRefused if an answer is left out."""
-    operator.tell(
-        "Level the camera, with the lens over the pan axis sideways (`fullturn calibrate centre`). Put up a near mark, "
-        "no farther than the nearest thing you will photograph, and choose a far one, 275 m away or more."
-    )
+def asked_marks(operator: PersonAtHead, focal_px: float) -> TypedMarks:
+    """Ask for everything that a typed parallax needs; `focal_px` is the focal length in pixels.
+
+    Raises ReadingsRefused if an answer is left out.
+    """
+    operator.tell("Level the camera. First bring the lens over the pan axis sideways with `fullturn calibrate centre`.")
+    operator.tell("Put up a near mark, no farther away than the nearest thing that you will photograph.")
+    operator.tell(f"Choose a far mark, {far_mark_words(focal_px)}. A nearer one will do if you know its distance.")
     operator.tell("Line both up in the middle of the picture.")
     near = _needed(operator, "From the pan axis to the near mark, mm", "near_mm")
     far = operator.number("From the pan axis to the far mark, mm (empty: not known)", bound=BOUNDS["far_mm"])

@@ -12,6 +12,8 @@ from typing import TypeVar
 
 import numpy as np
 
+from controller.calibration.known_lens import LensGiven, typed_focal
+from controller.calibration.parallax import far_mark_words
 from controller.calibration.questions import Mover, NumberQuestion, PersonAtHead, ReadingRow, answered, forever
 from controller.calibration.readings import Readings
 from controller.calibration.records import AxisName, axis_of
@@ -92,12 +94,14 @@ def asked_angles(operator: PersonAtHead, axis: AxisName, kit: Kit | None) -> Rea
     return answered(operator, rows, len(order))
 
 
-def asked_turns(operator: PersonAtHead) -> Readings:
+def asked_turns(operator: PersonAtHead, kit: Kit | None) -> Readings:
     """Whole turns on a far mark and the steps they took."""
-    operator.tell(
-        "Aim at a far mark, coming from the left. Turn whole turns to the right until it is back, and nudge on to it "
-        "from the left again. Walk the cables first. Aim again for each row, and repeat the first row at the end."
-    )
+    focal_px = None if kit is None else typed_focal(kit, LensGiven())[1]
+    operator.tell("Cut the motor power, support the camera, and walk the cables by hand through all these turns first.")
+    operator.tell(f"Choose a far mark with a sharp edge, {far_mark_words(focal_px)}.")
+    operator.tell("Aim at it, coming from the left. Turn whole turns to the right until it is back.")
+    operator.tell("Stop before you reach it, and nudge on to it from the left again.")
+    operator.tell("Aim again for each row, and repeat the first row at the end.")
     turns = NumberQuestion("turns", "Whole turns made", whole=True)
     return answered(
         operator, forever(ReadingRow((turns, NumberQuestion("steps", "Steps from the mark back on to it", whole=True))))

@@ -77,8 +77,8 @@ def ask(run: Run, _: Event) -> None:
     else:
         step = run.progress.step(AskStep)
         words = (
-            f"Frame {step.frame} is shot by hand: aim at yaw {step.yaw_deg:.1f}°, pitch {step.pitch_deg:.1f}° and "
-            "hold still. Ready? (n leaves it out)"
+            f"Frame {step.frame} is shot by hand; the head stays still meanwhile. Support the camera and take it off. "
+            f"Aim at yaw {step.yaw_deg:.1f}°, pitch {step.pitch_deg:.1f}° and hold still. Ready? (n leaves it out)"
         )
         question = YesNoQuestion(words, needs_person=True, hold_deg=(step.yaw_deg, step.pitch_deg))
         people.in_hand = True  # whatever the answer is

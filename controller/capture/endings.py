@@ -63,8 +63,10 @@ def fail_at_rest(run: Run, _: Event) -> None:
 
 def fail_not_at_rest(run: Run, _: Event) -> None:
     """End the run: the head should be at rest by now and is not."""
-    still = "The board does not say that the head stands still; support the camera and cut the motor power before "
-    still += "you reach in."
+    still = (
+        "The board does not say that the head stands still; support the camera and cut the motor power before "
+        "you reach in."
+    )
     run.lie = run.lie and f"{run.lie} {still}"
     run.fail(still)
 
@@ -155,7 +157,7 @@ def fail_never_rests(run: Run, _: Event) -> None:
     """End the run: waiting does not help."""
     run.fail(
         f"The board answered {run.patience.greetings} greetings in a row, and each time it restarted or fell silent "
-        "before it said that the head is at rest; check its supply, and its firmware with `fullturn board check`, then "
+        "before it said that the head is at rest. Check its supply, and its firmware with `fullturn board check`, then "
         "go on."
     )
 

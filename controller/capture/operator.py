@@ -198,7 +198,7 @@ def request_of(words: list[str]) -> RequestRow:
     if not all(number.isdecimal() for number in numbers):
         raise InputError(f"{' '.join(rest)}: frames are numbers like 12,13.")
     if (word == Word.RETAKE) != bool(numbers):
-        raise InputError("Say which frames: retake 12,13." if word == Word.RETAKE else f"{word} is said without frames.")
+        raise InputError("Say which frames: retake 12,13." if word == Word.RETAKE else f"`{word}` takes no frames.")
     return RequestRow(str(word), tuple(sorted({int(number) for number in numbers})))
 
 

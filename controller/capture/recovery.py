@@ -24,9 +24,9 @@ LOST = {Reason.NOT_ARMED, Reason.WRONG_BOOT, Reason.NOT_CONFIGURED, Reason.UNKNO
 # Conditions.
 
 
-def only_silence(_: Run, event: Event) -> bool:
-    """Whether the board stopped because it received nothing from the host."""
-    return event.cause is Cause.HOST_SILENCE
+def may_pass(_: Run, event: Event) -> bool:
+    """Whether the board stopped for what can pass without the run's end: silence from the host, or a low supply."""
+    return event.cause in {Cause.HOST_SILENCE, Cause.SUPPLY_LOW}
 
 
 def needs_a_look(run: Run, event: Event) -> bool:

@@ -106,7 +106,7 @@ ROWS: dict[Source, tuple[TransitionRow | Onward, ...]] = {
         TransitionRow(K.HALT, S.STOPPING, endings.halt_as_asked),
         TransitionRow(K.LINK_LOST, S.SUSPENDED, recovery.suspend),
         TransitionRow(K.RESTARTED, S.SUSPENDED, recovery.suspend),
-        TransitionRow(K.HELD, S.SUSPENDED, recovery.suspend, recovery.only_silence),
+        TransitionRow(K.HELD, S.SUSPENDED, recovery.suspend, recovery.may_pass),
         TransitionRow(K.HELD, S.FAILED, endings.fail_held),
         TransitionRow(K.CONTRADICTED, S.STOPPING, endings.stop_contradicted),
     ),

@@ -41,18 +41,24 @@ def board() -> None:
 
 
 @board.command()
+@click.option("--port", type=PortName(), help="Test this port alone. " + PORT_HELP)
 @baud_option
 @json_option
-def find(baud: int, as_json: bool) -> None:
-    """List the ports of this computer, and test each for a board."""
-    found = board_work.find_command(baud)
+def find(port: str | None, baud: int, as_json: bool) -> None:
+    """List the ports of this computer, and test each for a board.
+
+    Nothing moves, but opening a port restarts many boards: the motors go off, and an unbalanced tilt may drop. Support
+    the camera first. With --port it also tests a line over a network, which no list contains.
+    """
+    found = board_work.find_command(baud, port)
     if as_json:
         show([asdict(candidate) | {"name": candidate.name} for candidate in found])
         return
     if not found:
         click.echo("No serial ports were found; plug the board in.")
     for candidate in found:
-        click.echo(f"{candidate.port}  {candidate.name}  {candidate.description}: {candidate.answer}")
+        known_as = "  ".join(dict.fromkeys(filter(None, (candidate.port, candidate.name, candidate.description))))
+        click.echo(f"{known_as}: {candidate.answer}")
 
 
 @board.command()

@@ -114,7 +114,7 @@ def parallax(
     keeping, given = keeping_of(options), lens_given(options)
     pictures, mark, angle, shift = (options[name] for name in ("pictures", "mark", "angle_deg", "shift_px"))
     if not pictures and near_mm is None and angle is None and shift is None:
-        asked = typed_marks.asked_marks(operator())
+        asked = typed_marks.asked_marks(operator(), calibrate_lens.focal_px_of(given, keeping))
         near_mm, far_mm, far_at_least_mm = asked.near_mm, asked.far_mm, asked.far_at_least_mm
         angle, shift = asked.angle_deg, asked.shift_px
     assert near_mm is not None

@@ -16,6 +16,7 @@ from controller.cli.calibrate_settle import settle
 from controller.cli.capture import capture, jog, report, resume, tell, watch
 from controller.cli.command import CommandGroup
 from controller.cli.completion import completion
+from controller.cli.help import help_
 from controller.cli.inspect import inspect
 from controller.cli.kit import kit
 from controller.cli.match import match
@@ -32,6 +33,8 @@ from controller.errors import InputError, WorldError
 def cli() -> None:
     """Plan, rehearse and run large stitched panoramas on a motorised pan/tilt head.
 
+    `fullturn help` shows the guide, and explains any sentence that the program says.
+
     Nothing in this program is an emergency stop: motor power must have a switch of its own.
     """
 
@@ -40,7 +43,7 @@ for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
     plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, watch, report, match, inspect, align,
-    page, completion,
+    page, help_, completion,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -10,16 +10,16 @@ from controller.conformance.battery import (
 )
 from controller.conformance.reach import Reach
 from controller.conformance.talk import Talk
-from controller.ports.find import Candidate, wait_candidates, wait_known_board
+from controller.ports.find import Candidate, wait_candidate, wait_candidates, wait_known_board
 from controller.ports.line_health import LineHealth, wait_soak
 from controller.ports.serial_port import SerialPort
 
 NOBODY_NEAR = People()
 
 
-def find_command(baud: int) -> list[Candidate]:
-    """All ports, and what answers at each."""
-    return wait_candidates(baud)
+def find_command(baud: int, url: str | None = None) -> list[Candidate]:
+    """All ports of this computer, or the one at `url`, and what answers at each."""
+    return wait_candidates(baud) if url is None else [wait_candidate(url, baud)]
 
 
 def check_command(

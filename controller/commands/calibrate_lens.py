@@ -6,7 +6,7 @@ from pathlib import Path
 from controller.calibration import records
 from controller.calibration.centre_finding import centre_finding
 from controller.calibration.finding import Finding
-from controller.calibration.known_lens import LensGiven
+from controller.calibration.known_lens import LensGiven, typed_focal
 from controller.calibration.parallax import Scene, TypedShift
 from controller.calibration.parallax_finding import Rail, typed_finding
 from controller.calibration.parallax_photographs import MarkGiven, seen_finding
@@ -15,6 +15,11 @@ from controller.calibration.rail import RailReading, Reading, rail_at, rail_tabl
 from controller.commands.calibrate import Keeping
 from controller.errors import InputError
 from controller.kit.load import load_kit
+
+
+def focal_px_of(given: LensGiven, keeping: Keeping) -> float:
+    """The focal length in the camera's own pixels, as stated or from the kit. Raises InputError."""
+    return typed_focal(keeping.kit(), given)[1]
 
 
 def typed_parallax_command(

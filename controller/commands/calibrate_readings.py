@@ -37,7 +37,7 @@ def steps_command(
     nominal = None if plain is None else plain.nominal_steps_per_degree
     if source.path is None:
         readings = (
-            typed_readings.asked_turns(source.operator)
+            typed_readings.asked_turns(source.operator, kit)
             if by_turns
             else typed_readings.asked_angles(source.operator, axis, kit)
         )

@@ -229,6 +229,6 @@ def _preflight(job: Job, program: Program, measured: Sequence[Check] = ()) -> No
         job.tell(check)
     bad = [check for check in found if not check.good]
     if bad:
-        raise WorldError(f"{bad[0].what}: {bad[0].found}; nothing was moved.")
+        raise WorldError(f"The check of {bad[0].what} failed: {bad[0].found}. Nothing was moved.")
     if job.crew.ask_first and not job.hand(program).wait_answer(ALL_CLEAR):
         raise WorldError("Not started; nothing was moved. Correct that first; --yes skips this question.")

@@ -19,7 +19,7 @@ from controller.inspection.poses import angles_of, commanded
 
 # Ways of a motion, each 45 degrees further clockwise from the picture's right than the one before, by the direction
 # across it: that in which most detail is left.
-WAYS = ("up or down", "askew", "sideways", "askew")
+WAYS = ("up or down", "diagonally", "sideways", "diagonally")
 
 
 def poses(evidence: SetEvidence) -> list[tuple[PoseKnown, PoseKnown]]:
@@ -81,7 +81,7 @@ def _picture_blemishes(evidence: SetEvidence, number: int) -> list[Blemish]:
     if taken.path is None and not found:
         found.append(Blemish(FrameFault.NO_PICTURE, 0, f"Frame {frame} has no picture."))
     if number in evidence.explained.elsewhere:
-        found.append(Blemish(FrameFault.ANOTHER_PLACE, 0, f"Frame {frame} shows something else than its neighbours."))
+        found.append(Blemish(FrameFault.ANOTHER_PLACE, 0, f"Frame {frame} shows something other than its neighbours."))
     for shown, place in evidence.explained.place_of.items():
         if shown != number:
             continue

@@ -38,7 +38,7 @@ def _link_verdict(
     if contradicts(finding) and (unlike or evidence.explained.misplaced & {*pair}):
         return LinkVerdict.CONTRADICTS, "Both show detail where they overlap, but not the same."
     if finding.reason is LinkReason.NOTHING_TO_SEE or (unlike and not agrees(finding)):
-        return LinkVerdict.NOTHING_TO_SEE, "Sky, water or a plain wall: nothing to hold on to."
+        return LinkVerdict.NOTHING_TO_SEE, "Sky, water or a plain wall: no detail to match."
     if finding.reason is LinkReason.REPEATED:
         return LinkVerdict.WEAK, "Several shifts fit: the texture repeats, or it is a line like the horizon."
     turned = [frame for frame in pair if np.linalg.norm(compared.turned[frame]) > limits.turned_deg]

@@ -90,8 +90,8 @@ def _play(axis: AxisName, found: Measured | Unmeasured, frames: int) -> Finding 
     shows = abs(found.value) > COVERAGE * found.sd
     if shows and found.value < 0:
         return (
-            f"Play of {axis.value}: {said}° (95 %) is less than none, so the sides from which frames were approached are "
-            "not those in the session. Measure it with `fullturn calibrate backlash`."
+            f"Play of {axis.value}: {said}° (95 %) is negative, so the sides from which frames were approached are not "
+            "those in the session. Measure it with `fullturn calibrate backlash`."
         )
     most = NEEDED[CalibrationKind.BACKLASH]["play_deg"].most
     if found.value > most:

@@ -58,7 +58,7 @@ def place_line(way: ToMove | Unshifted, nearest_mm: float | None) -> str:
         amount = with_interval(Measured(abs(found.value) * scale, found.sd * scale), "%" if nearest_mm is None else "mm")
         parts.append(f"{positive if found.value > 0 else negative} by {amount}")
     if not parts:
-        return "Place of the camera: it is not where it was, but the way is too short to tell its direction."
+        return "Place of the camera: it is not where it was, but too near it to tell the direction."
     advice = f"To stand where it stood, move the camera, as this photograph sees it, {', '.join(parts)}"
     if nearest_mm is None:
         advice += " of the distance to the nearest things that both days show (--nearest-mm makes that millimetres)"

@@ -9,7 +9,9 @@ NIGHT_S = 1.0  # an exposure of this time or longer is called long. Our own choi
 
 
 def seconds_text(seconds: float) -> str:
-    """A shutter time as cameras display it: 1/80 s, 0.5 s, 15 s."""
+    """A shutter time as cameras display it: 1/80 s, 0.5 s, 15 s, 1200 s."""
+    if seconds >= 999.5:
+        return f"{seconds:.0f} s"
     return f"{seconds:.3g} s" if seconds > 0.3 else f"1/{1 / seconds:.3g} s"
 
 
@@ -36,7 +38,8 @@ def noise_text(kit: Kit) -> str | None:
     if exposure.noise_reduction and dark_s(exposure):
         from_s = seconds_text(exposure.noise_reduction_from_s)
         return (
-            f"on: a dark frame as long as the exposure after each of {from_s} or more, {dark_s(exposure):.3g} s a frame"
+            f"on: a dark frame as long as the exposure after each of {from_s} or more, "
+            f"{seconds_text(dark_s(exposure))} a frame"
         )
     if lacks_noise_reduction(kit):
         return "not known: if it is on in the camera, state noise_reduction = true under [exposure], or switch it off"

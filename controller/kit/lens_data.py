@@ -115,9 +115,10 @@ def _exact(entries: list[Any], table: dict[str, Any], part: str) -> list[Any]:
         raise InputError(f"{part}: make and model belong together; write both as text, or neither.")
     found = [e for e in entries if _folded(e.model) == _folded(model) and _folded(e.maker) == _folded(make)]
     if not found:
+        instead = "sensor size" if part == "camera" else "focal length and projection"
         raise InputError(
-            f'{part}.make = "{make}", {part}.model = "{model}": not in the open lens data under exactly that '
-            f"name; write the {'sensor size' if part == 'camera' else 'focal length and projection'} instead."
+            f'{part}.make = "{make}", {part}.model = "{model}": the open lens data has no entry of exactly that name. '
+            f"Write the {instead} instead."
         )
     return found
 

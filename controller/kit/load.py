@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from controller.amounts import counted
 from controller.bounds import BOUNDS
 from controller.errors import InputError
 from controller.kit.kit import Kit
@@ -138,8 +139,11 @@ def _sentence(name: str, detail: Any) -> str:
         return f"{name}: {key} = {_shown(detail['input'])}: it should be {held.text()}."
     if detail["type"] in {"too_short", "too_long"}:
         limits = detail["ctx"]
-        bound = f"at least {limits['min_length']}" if "min_length" in limits else f"at most {limits['max_length']}"
-        return f"{name}: {key} = {_shown(detail['input'])}: give {bound} value(s)."
+        least = "min_length" in limits
+        bound = (
+            f"at least {counted(limits['min_length'], 'value')}" if least else f"at most {limits['max_length']} values"
+        )
+        return f"{name}: {key} = {_shown(detail['input'])}: give {bound}."
     if detail["type"] in WANTED:
         return f"{name}: {key} = {_shown(detail['input'])}: it should be {WANTED[detail['type']]}."
     return f"{name}: {key} = {_shown(detail['input'])}: {message.replace('input should', 'it should')}."

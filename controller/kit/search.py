@@ -84,8 +84,8 @@ def exactly(kind: str, name: str) -> Entry:
         return found[0]
     near = found or nearest(kind, name)
     names = list(dict.fromkeys(entry.name for entry in near))[:SHOWN]
-    meant = f"; is it one of {', '.join(names)}?" if names else "; look with `fullturn kit find`."
-    raise InputError(f'No {kind} of the open lens data is named exactly "{name}"{meant}')
+    meant = f"Is it one of {', '.join(names)}?" if names else "Look with `fullturn kit find`."
+    raise InputError(f'No {kind} of the open lens data is named exactly "{name}". {meant}')
 
 
 def nearest(kind: str, name: str) -> list[Entry]:

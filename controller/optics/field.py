@@ -106,7 +106,7 @@ def make_field(
     limit_mm = min(circle_mm / 2 if circle_mm else float("inf"), LAWS[projection].largest_radius * focal_length_mm)
     edges = Sides(width_mm / 2 + right_mm, width_mm / 2 - right_mm, height_mm / 2 + up_mm, height_mm / 2 - up_mm)
     if min(edges.right, edges.left, edges.top, edges.bottom) <= 0:
-        raise InputError("the sensor's offset is so large that the lens's axis falls outside the picture.")
+        raise InputError("The sensor's offset is so large that the lens's axis falls outside the picture.")
     edges = Sides(*(min(edge, limit_mm) for edge in (edges.right, edges.left, edges.top, edges.bottom)))
     across, up = overlap * (edges.right + edges.left), overlap * (edges.top + edges.bottom)
 

@@ -77,14 +77,15 @@ def _by_line(text: str, key: str, value: Value | None) -> Iterator[str]:
     """The text with one line changed: the key's comment becomes a value, or the other way round."""
     table, _, last = key.rpartition(".")
     lines = text.split("\n")
-    wanted = (
-        rf"{re.escape(last)}\s*=[^#]*(?:#.*)?" if value is None else rf"#\s*{re.escape(last)}\s*=\s*([^#]*?)(\s*#.*)?"
-    )
+    if value is None:
+        wanted = re.compile(rf"{re.escape(last)}\s*=[^#]*(?:#.*)?")
+    else:
+        wanted = re.compile(rf"#\s*{re.escape(last)}\s*=\s*([^#]*?)(\s*#.*)?")
     here = ""
     for number, line in enumerate(lines):
         if header := HEADER.fullmatch(line):
             here = header[1]
-        elif here == table and (found := re.fullmatch(wanted, line)):
+        elif here == table and (found := wanted.fullmatch(line)):
             new = f"# {line}" if value is None else f"{last} = {tomlkit.item(value).as_string()}{found[2] or ''}"
             yield "\n".join([*lines[:number], new, *lines[number + 1 :]])
 

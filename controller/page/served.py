@@ -106,7 +106,7 @@ class ServedFolder:
     def new_path(self, name: str) -> Path:
         """The path for a new file or folder in the folder. Raises InputError if the name cannot be used."""
         if not may_be_name(name):
-            raise InputError(f'"{shown(name, 60)}" cannot be a name. Use letters, digits, dots, hyphens and blanks.')
+            raise InputError(f'"{shown(name, 60)}" cannot be a name. Use letters, digits, dots, hyphens and spaces.')
         return self.root / name
 
     def _inside(self, folder: Path, name: str) -> ServedEntry | None:

@@ -17,13 +17,13 @@ def with_kit(plan: Plan, kit: Kit, plan_path: Path) -> Plan:
     planned, today = (one.model_dump(exclude=MAY_DIFFER) for one in (plan.kit, kit))
     for table in planned:
         if planned[table] != today[table]:
-            raise InputError(f"{plan_path}: was planned for a kit whose [{table}] differs; plan again.")
+            raise InputError(f"{plan_path}: was planned for a kit whose [{table}] differs. Plan again.")
     found = plan.model_copy(update={"kit": kit})
     if (kit.head.lean_deg, kit.head.lean_toward_deg) != (plan.kit.head.lean_deg, plan.kit.head.lean_toward_deg):
         proof = proof_at(found, poses_of(kit.head, found.first_pass))
         if not proof.covered:
             raise InputError(
-                f"{plan_path}: {lean_sentence(found)}; level the head, or write lean_deg = {kit.head.lean_deg!r} and "
+                f"{plan_path}: {lean_sentence(found)}. Level the head, or write lean_deg = {kit.head.lean_deg!r} and "
                 f"lean_toward_deg = {kit.head.lean_toward_deg!r} under [head] in the kit and plan again."
             )
         found = with_proof(found, proof)

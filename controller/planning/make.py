@@ -35,7 +35,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
     reaches, each pose once. Raises InputError if the kit or the request cannot be planned.
     """
     if not 0 <= overlap <= 0.9:
-        raise InputError(f"an overlap of {overlap:g} cannot be planned: write a share from 0 to 0.9, like 0.30.")
+        raise InputError(f"An overlap of {overlap:g} cannot be planned: write a share from 0 to 0.9, like 0.30.")
     request = request or Request()
     field = kit.field(overlap)
     must_be_plannable(field, overlap, request)
@@ -55,7 +55,7 @@ def make_plan(kit: Kit, overlap: float, request: Request | None = None, effort: 
     proof = prove_coverage(cores_at(field, *reached), bounds)
     if not proof.covered and kit.head.lean_deg:
         what = refusal(kit, overlap, first, bounds)
-        raise InputError(f"{what}; level the head, or ask for another region or overlap.")
+        raise InputError(f"{what[:1].upper()}{what[1:]}. Level the head, or ask for another region or overlap.")
     links = find_links(field, *reached)
     budget = cost(kit, field, region, frames, links, request.order, mover)
     must_end(budget.seconds)

@@ -32,7 +32,7 @@ def reachable(field: Field, head: Head, wanted: Bounds, *, nadir_by_hand: bool) 
     low, high = max(low, wanted.pitch_from_deg), min(high, wanted.pitch_to_deg)
     if low >= high:
         raise InputError(
-            "the head's tilt limits (head.tilt.min_deg, head.tilt.max_deg) put all of this region out of reach."
+            "The head's tilt limits (head.tilt.min_deg, head.tilt.max_deg) put all of this region out of reach."
         )
     found = replace(wanted, pitch_from_deg=low, pitch_to_deg=high)
     turn = head.pan.max_deg - head.pan.min_deg
@@ -48,7 +48,7 @@ def single_row(field: Field, head: Head, pitch_deg: float) -> tuple[Bounds, Row]
     """
     lowest_deg, highest_deg = pitch_limits_deg(head)
     if not lowest_deg <= pitch_deg <= highest_deg:
-        raise InputError(f"the head's tilt limits do not allow a row at pitch {pitch_deg:g}.")
+        raise InputError(f"The head's tilt limits do not allow a row at pitch {pitch_deg:g}.")
     for margin_rad in ROW_MARGINS_RAD:
         count, bounds = _row_band(field, pitch_deg, margin_rad)
         task = Task(field, bounds, pitch_deg, pitch_deg)
@@ -66,4 +66,4 @@ def _row_band(field: Field, pitch_deg: float, margin_rad: float) -> tuple[int, B
         low, high = band(core_outline(field), np.array([2 * np.pi / count]), pitch, np.zeros(1, dtype=int), margin_rad)
         if low[0] < pitch[0] < high[0] or low[0] < high[0] == np.pi / 2:
             return count, Bounds(float(np.degrees(low[0])), float(np.degrees(high[0])))
-    raise InputError(f"a row at pitch {pitch_deg:g} would need more than 20000 frames.")
+    raise InputError(f"A row at pitch {pitch_deg:g} would need more than 20000 frames.")

@@ -89,5 +89,5 @@ class Request:
 
 def _given(value: float | None, option: str) -> float:
     if value is None:
-        raise InputError(f"this region needs {option}.")
+        raise InputError(f"This region needs {option}.")
     return value

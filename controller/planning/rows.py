@@ -68,7 +68,7 @@ def fewest_rows(task: Task, least_margin_rad: float = SMALLEST_MARGIN_RAD) -> li
     too_many = task.bounds.solid_angle_sr() / core_sr > MOST_FRAMES  # no core is larger than this
     least = None if too_many else path(task, least_margin_rad)
     if least is None:
-        raise InputError(f"covering this region with this lens and overlap needs more than {MOST_FRAMES} frames.")
+        raise InputError(f"This region needs more than {MOST_FRAMES} frames with this lens and overlap.")
     count = sum(row.count for row in least)
     best, low, high = least, least_margin_rad, np.inf
     # In a large mosaic the last bit of margin is far below one step of any head, and each search is expensive.

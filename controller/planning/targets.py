@@ -82,7 +82,7 @@ def must_meet_limits(plan: Plan, request: Request) -> None:
         if not fits(plan):
             raise WorldError(
                 f"{plan.budget.frames} frames and {plan.budget.seconds:.0f} seconds are needed at "
-                f"{100 * plan.overlap:.0f} % overlap, more than the {limit} allowed; {_nearest(plan, request, fits)}"
+                f"{100 * plan.overlap:.0f} % overlap, more than the {limit} allowed. {_nearest(plan, request, fits)}"
             )
 
 
@@ -103,9 +103,9 @@ def _nearest(plan: Plan, request: Request, fits: Callable[[Plan], bool]) -> str:
         else:
             high = middle
     if best is None:
-        return "no overlap is small enough: use a shorter lens or a smaller region."
+        return "No overlap is small enough. Use a shorter focal length or a smaller region."
     return (
-        f"an overlap of {100 * best.overlap:.0f} % would do{' in rows' if searched else ''} "
+        f"An overlap of {100 * best.overlap:.0f} % would do{' in rows' if searched else ''} "
         f"({best.budget.frames} frames, {best.budget.seconds:.0f} seconds)."
     )
 
@@ -116,7 +116,7 @@ def must_reach(kit: Kit, overlap: float, request: Request, wanted_per_degree: fl
     Raises InputError for a resolution that is not positive.
     """
     if wanted_per_degree <= 0:
-        raise InputError("the resolution must be more than zero pixels per degree.")
+        raise InputError("The resolution must be more than zero pixels per degree.")
     reached = pixels_per_degree(kit.field(overlap))
     if reached >= wanted_per_degree:
         return

@@ -45,16 +45,18 @@ class Candidate:
 
 def wait_candidates(baud: int) -> list[Candidate]:
     """All ports of this computer, each tested for a board for a few seconds."""
-    found = []
-    for device, description, serial_number in ports():
-        board, trouble = None, None
-        try:
-            with SerialPort(device, baud) as port:
-                board = wait_board(port)
-        except WorldError as error:
-            trouble = str(error)
-        found.append(Candidate(device, description, serial_number, board, trouble))
-    return found
+    return [wait_candidate(device, baud, description, serial) for device, description, serial in ports()]
+
+
+def wait_candidate(url: str, baud: int, description: str = "", serial_number: str | None = None) -> Candidate:
+    """One port, tested for a board for a few seconds. Why it cannot be used is the candidate's trouble, not an error."""
+    board, trouble = None, None
+    try:
+        with SerialPort(url, baud) as port:
+            board = wait_board(port)
+    except WorldError as error:
+        trouble = str(error)
+    return Candidate(url, description, serial_number, board, trouble)
 
 
 def wait_known_board(port: Port) -> Welcome:

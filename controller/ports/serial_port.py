@@ -23,6 +23,7 @@ from protocol.units import NS
 
 # Wait in pieces, so that the operator's requests are seen in time: a signal alone does not end a read.
 PIECE_NS = 20_000_000
+NO_DESCRIPTION = {None, "", "n/a"}  # descriptions of ports in pyserial
 
 
 class SerialPort:
@@ -91,7 +92,10 @@ class SerialPort:
 
 def ports() -> list[tuple[str, str, str | None]]:
     """The serial ports of this computer: device, description, serial number of the USB adapter if it has one."""
-    return [(info.device, info.description or "", info.serial_number) for info in sorted(list_ports.comports())]
+    return [
+        (info.device, "" if info.description in NO_DESCRIPTION else info.description, info.serial_number)
+        for info in sorted(list_ports.comports())
+    ]
 
 
 def resolve(url: str) -> str:

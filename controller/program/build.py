@@ -202,8 +202,8 @@ def _must_reach(frame: PlannedFrame, target: tuple[int, int], pan: AxisSetting, 
     for name, steps, setting in (("pan", target[0], pan), ("tilt", target[1], tilt)):
         if not setting.min_steps <= steps <= setting.max_steps:
             raise InputError(
-                f"frame {frame.id} (yaw {frame.yaw_deg:.2f}, pitch {frame.pitch_deg:.2f} degrees) lies outside "
-                f"the limits of head.{name}; widen its min_deg and max_deg if the head really reaches it."
+                f"Frame {frame.id} (yaw {frame.yaw_deg:.2f}, pitch {frame.pitch_deg:.2f} degrees) is outside "
+                f"the limits of head.{name}. Widen its min_deg and max_deg if the head really reaches it."
             )
 
 

@@ -173,8 +173,8 @@ def _beyond(start: int, goal: int, axis: Axis, setting: AxisSetting, frame: int)
         return goal
     if goal - play < setting.min_steps:
         raise InputError(
-            f"frame {frame} lies so close to an axis's limit that its play (backlash_deg) cannot be taken up; "
-            "set min_deg a little lower if the head really reaches it."
+            f"Frame {frame} is so close to an axis's limit that its play (backlash_deg) cannot be taken up. "
+            "Set min_deg a little lower if the head really reaches it."
         )
     return max(goal - math.ceil(TAKE_UP * play), setting.min_steps)
 

@@ -122,8 +122,8 @@ def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:
     place = direction_words(summary.worst_yaw_deg, summary.worst_pitch_deg)
     if summary.covered:
         text = (
-            f"Even without the missing frames, every direction of {what} is in the core of a frame that was shot; "
-            f"the tightest place is {place}, with {summary.worst_margin_deg:.3f}° to spare."
+            f"Even without the missing frames, every direction of {what} is in the core of a frame that was shot. "
+            f"The tightest place is {place}, with {summary.worst_margin_deg:.3f}° to spare."
         )
     else:
         begin = "Shooting goes on" if summary.verdict is SetStanding.UNDER_WAY else "There are holes"

@@ -78,7 +78,9 @@ def write_html(
         tale=tale,
         sphere=drawing(partial(sphere_picture, plan, missing), "sphere", f"The sphere, unrolled. {proof}"),
         poles=drawing(partial(pole_picture, plan, missing), "poles", "The sphere, seen toward each pole."),
-        timeline=drawing(partial(timeline_picture, parts), "timeline", "What the run did when; the table has the sums."),
+        timeline=drawing(
+            partial(timeline_picture, parts), "timeline", "What the run did, and when. The table has the sums."
+        ),
         ramps=ramps_sentence(plan, shaped=summary.ramps_shaped),
     )
     write_whole(path, text)

@@ -13,14 +13,14 @@ ORDER_WORDS = {Order.QUICKEST: "Quickest order", Order.ROWS: "By rows", Order.CO
 
 
 def proof_sentence(plan: Plan) -> str:
-    """The proof in one sentence."""
+    """The proof in sentences."""
     proof = plan.proof
     what = region_words(plan)
     place = direction_words(proof.worst_at.yaw_deg, proof.worst_at.pitch_deg)
     if proof.covered:
         return (
-            f"Every direction of {what} is in the core of some frame, so nothing is missing and neighbours "
-            f"share at least the requested overlap; the tightest place is {place}, with "
+            f"Every direction of {what} is in the core of some frame. So nothing is missing, and neighbours share at "
+            f"least the requested overlap. The tightest place is {place}, with "
             f"{max(proof.worst_margin_deg, 0.0):.3f}° to spare."
         )
     away = f"{-proof.worst_margin_deg:.3f}°"
@@ -79,7 +79,7 @@ def plan_sentences(plan: Plan, compared: Mapping[str, tuple[int, float]], calibr
     lines = [
         f"{counted(len(plan.first_pass), 'frame')} in {counted(rows, 'row')}, {counted(budget.exposures, 'exposure')}, "
         f"about {duration(budget.seconds)} (mostly {budget.dominated_by}), {storage(budget.megabytes)}, "
-        f"{budget.watt_hours:.1f} Wh; the picture becomes {budget.picture_pixels_wide} x "
+        f"{budget.watt_hours:.1f} Wh. The picture becomes {budget.picture_pixels_wide} x "
         f"{budget.picture_pixels_high} pixels.",
         *pass_sentences(plan),
         proof_sentence(plan),
@@ -87,7 +87,7 @@ def plan_sentences(plan: Plan, compared: Mapping[str, tuple[int, float]], calibr
     if proof.worst_margin_deg < proof.pointing_error_deg:
         lines.append(
             f"The plan survives {proof.worst_margin_deg:.2f}° of pointing error, but this head may be off by "
-            f"{proof.pointing_error_deg:.2f}°, so neighbours may share a little less than requested; add one or two per "
+            f"{proof.pointing_error_deg:.2f}°, so neighbours may share a little less than requested. Add one or two per "
             "cent more overlap if that matters."
         )
     else:
@@ -114,7 +114,7 @@ def pass_sentences(plan: Plan) -> list[str]:
     often = "twice" if plan.passes == 2 else f"{plan.passes} times"
     which = f"all of them {often}" if again == poses else f"{again} of them {often}"
     return [
-        f"{plan.passes} passes: {counted(poses, 'frame')}, {which}; the same frame is shot again after "
+        f"{plan.passes} passes: {counted(poses, 'frame')}, {which}. The same frame is shot again after "
         f"{duration(apart_s)} or more."
     ]
 
@@ -145,6 +145,6 @@ def _sun_lines(plan: Plan) -> list[str]:
     if sun is None:
         return []
     moved = abs((sun.azimuth_deg[1] - sun.azimuth_deg[0] + 180) % 360 - 180)
-    place = f"The sun stands at azimuth {degrees(sun.azimuth_deg[0])}, altitude {degrees(sun.altitude_deg[0])}"
+    place = f"The sun is at azimuth {degrees(sun.azimuth_deg[0])}, altitude {degrees(sun.altitude_deg[0])}"
     seen = f"frames {', '.join(map(str, sun.frames))} see it" if sun.frames else "no frame sees it"
-    return [f"{place}, moves by {degrees(moved)} in azimuth during the run, and {seen}."]
+    return [f"{place}. It moves by {degrees(moved)} in azimuth during the run, and {seen}."]

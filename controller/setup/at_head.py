@@ -19,7 +19,7 @@ AWAY_DEG = 5.0  # how far the head turns away from zero before finding it again
 
 def see_stop_switch(hand: Hand) -> Observation:
     """Ask the board to arm while the stop switch is pressed, which it must refuse. Nothing turns."""
-    hand.wait_text(f"  Support the camera: a tilt without power may drop. Press the switch{THEN_ENTER}")
+    hand.wait_text(f"  Support the camera from below: a tilt without power may drop. Then press the switch{THEN_ENTER}")
     hand.wait_known()
     hand.gate.announce("only if the board ignores the switch; nothing turns", 0, what=POWER)
     try:
@@ -29,7 +29,7 @@ def see_stop_switch(hand: Hand) -> Observation:
     else:
         hand.wait_rest()
         return Observation(False, "The board armed with the switch pressed: it does not sense the switch.")
-    hand.wait_text(f"  Release it, take your hands away{THEN_ENTER}")
+    hand.wait_text(f"  Nothing turns now. Take your hands off the head, then release the switch{THEN_ENTER}")
     hand.gate.announce("nothing turns", 0, what=POWER)
     hand.wait_ready()
     hand.wait_rest()

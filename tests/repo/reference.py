@@ -17,8 +17,10 @@ from controller.cli.main import cli
 from controller.kit.schema import kit_schema
 from controller.planning.plan import Plan
 from controller.report.summary import Summary
+from tests.repo.files_page import files_page
 from tests.repo.scenario_page import scenario_page
 from tests.repo.schemas import bounds, model_page
+from tests.repo.trouble_page import write_trouble_pages
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference"
 MADE_BY = "<!-- Written by `python -m tests.repo.reference`: change the program, not this page. -->"
@@ -66,6 +68,7 @@ def pages() -> dict[str, str]:
     for name, (title, about) in FILES.items():
         files[name] = model_page(MADE_BY, title, about, schemas[name], frozenset() if name == "kit.md" else of_kits)
     files["scenario.md"] = scenario_page(MADE_BY)
+    files["files.md"] = files_page(MADE_BY)
     commands = dict(_walk(cli, click.Context(cli, info_name="fullturn", **cli.context_settings)))
     files |= {f"commands/{name.replace(' ', '-')}.md": _page(*each) for name, each in commands.items()}
     files["README.md"] = _index({name: command for name, (command, _) in commands.items()})
@@ -185,3 +188,4 @@ def write() -> None:
 
 if __name__ == "__main__":
     write()
+    write_trouble_pages()

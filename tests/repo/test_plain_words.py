@@ -18,6 +18,7 @@ from tests.repo.test_layers import ROOT, name_of, program_files
 
 LIST = ROOT / "docs" / "contributors" / "words.md"
 SQL = re.compile(r"\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER)\b")
+NAMES = {"table wishes"}  # names in files, which are older than their better word
 NOT_FOR_PEOPLE = {"outside lower center"}  # where matplotlib puts a legend
 PAGES = sorted(
     path
@@ -102,7 +103,10 @@ def test_the_program_speaks_plainly(path: Path) -> None:
 
 @pytest.mark.parametrize("path", PAGES, ids=name_of)
 def test_the_pages_speak_plainly(path: Path) -> None:
-    assert not complaints(STYLE_OR_SCRIPT.sub(" ", path.read_text(encoding="utf-8")))
+    text = STYLE_OR_SCRIPT.sub(" ", path.read_text(encoding="utf-8"))
+    for name in NAMES:
+        text = text.replace(name, "")
+    assert not complaints(text)
 
 
 @pytest.mark.parametrize("path", DATA, ids=name_of)

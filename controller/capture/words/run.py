@@ -107,7 +107,7 @@ NOT_NARRATED: frozenset[EventKind] = frozenset(
 CHANGES: dict[tuple[RunState, EventKind], str] = {
     (S.SUSPENDED, K.RESTARTED): "The board has restarted. The run is suspended; zero must be found again.",
     (S.SUSPENDED, K.OVERDUE): "A command takes too long; asking the board.",
-    (S.SUSPENDED, K.HELD): "The board heard nothing from here for too long and stopped; the run goes on soon.",
+    (S.SUSPENDED, K.HELD): "The board stopped: no word from here, or a low supply. The run goes on when it can.",
     (S.SUSPENDED, K.REFUSED): "The board refuses for now; trying again soon.",
     (S.SUSPENDED, K.CUT_SHORT): "The board stopped by itself; finding out why.",
     (S.RECOVERING, K.NOT_CONFIRMED): "The camera did not answer; trying again.",

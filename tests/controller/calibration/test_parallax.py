@@ -11,9 +11,12 @@ from hypothesis import strategies as st
 
 from controller.calibration.known_lens import LensGiven
 from controller.calibration.parallax import (
+    UNMEASURED_OFFSET_MM,
     Marks,
     Scene,
     TypedShift,
+    far_enough_mm,
+    far_mark_words,
     offset_from_typed_mm,
     offset_from_views_mm,
     offset_mm,
@@ -60,6 +63,19 @@ def test_shift_of_the_table_and_back(offset: float, angle_deg: float, shift: flo
 def test_a_far_mark_without_end() -> None:
     assert shift_px(5, FOCAL_PX, 1000, math.inf, 25) == pytest.approx(10.52274, abs=5e-6)
     assert offset_mm(10.522735594204493, FOCAL_PX, 1000, math.inf, 25) == pytest.approx(5)
+
+
+@pytest.mark.parametrize(("focal_px", "words"), [(2000, "200 m away or more"), (8333.3, "840 m away or more")])
+def test_a_far_mark_hides_an_offset_that_was_never_measured(focal_px: float, words: str) -> None:
+    """Against something without end it shifts by less than a pixel, at 30 degrees too."""
+    far_mm = far_enough_mm(focal_px)
+    assert 0.1 < abs(shift_px(UNMEASURED_OFFSET_MM, focal_px, far_mm, math.inf, 30)) < 1
+    assert sideways_mm(1.0, 0.0, focal_px, far_mm) == pytest.approx(-UNMEASURED_OFFSET_MM / 2)  # a pixel is so wide there
+    assert far_mark_words(focal_px) == words
+
+
+def test_without_a_lens_a_far_mark_has_no_distance() -> None:
+    assert far_mark_words(None) == "as far away as you can see it clearly"
 
 
 def test_the_form_for_small_offsets_would_not_do() -> None:

@@ -112,7 +112,7 @@ def typist(*answers: str) -> tuple[PersonAtHead, list[str]]:
 
 def test_what_is_no_number_is_asked_again() -> None:
     operator, told = typist("1", "115200", "one", "1", "1 15200", "115201", "2", "230399", "")
-    got = typed_readings.asked_turns(operator)
+    got = typed_readings.asked_turns(operator, None)
     assert got.numbers["turns"].tolist() == [1, 1, 2]
     assert got.numbers["steps"].tolist() == [115200, 115201, 230399]
     assert len([text for text in told if "is not a whole number" in text]) == 2
@@ -129,7 +129,7 @@ def test_nothing_typed_is_too_few_and_no_traceback() -> None:
     with pytest.raises(ReadingsRefused, match="Nothing was typed in"):
         steps.from_angles(typed_readings.asked_angles(typist()[0], AxisName.PAN, KIT))
     with pytest.raises(ReadingsRefused):
-        steps.from_turns(typed_readings.asked_turns(typist()[0]))
+        steps.from_turns(typed_readings.asked_turns(typist()[0], None))
     with pytest.raises(ReadingsRefused):
         backlash.from_approaches(typed_readings.asked_approaches(typist()[0], AxisName.TILT, None, 3, 2))
     with pytest.raises(ReadingsRefused):
@@ -172,7 +172,7 @@ def test_a_decimal_comma_is_a_point_and_a_unit_is_offered_without() -> None:
 def test_a_comma_in_a_whole_number_is_not_guessed_at() -> None:
     """115,200 is a hundred thousand in some countries and a hundred in others."""
     operator, told = typist("1", "115,200", "115200", "2", "230,4", "230399")
-    got = typed_readings.asked_turns(operator)
+    got = typed_readings.asked_turns(operator, None)
     assert got.numbers["steps"].tolist() == [115200, 230399]
     assert any("Write 115200 for the whole one" in text for text in told)
 

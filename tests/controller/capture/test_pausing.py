@@ -14,6 +14,7 @@ from controller.capture.events import EventKind, Wanted
 from controller.planning.plan import Frame
 from controller.session.rows import DoubtReason
 from controller.session.session import Session
+from protocol.messages import Cause
 from tests.end_to_end.whole_runs import (
     World,
     assert_truly_made,
@@ -25,6 +26,7 @@ from tests.end_to_end.whole_runs import (
 )
 
 NS = 1_000_000_000
+BATTERY_OUT_S, BATTERY_IN_S = 100.0, 150.0
 KIT = kit_of(exposure={"bracket_ev": [0, 1]})
 ROWS = tuple(
     Frame(id=number, row=number // 3, yaw_deg=20.0 * (number % 3), pitch_deg=10.0 * (number // 3)) for number in range(9)
@@ -41,6 +43,32 @@ def requests(world: World, *orders: tuple[float, Wanted]) -> Callable[[], Wanted
         return left.pop(0)[1] if left and world.port.now() >= left[0][0] else None
 
     return operator
+
+
+def test_a_battery_that_is_changed_in_a_pause_does_not_end_the_run(tmp_path: Path) -> None:
+    world = world_of(KIT)
+    asked = requests(world, (10.0, Wanted(EventKind.PAUSE)), (200.0, Wanted(EventKind.GO_ON)))
+    board = world.rig.board
+    changes = [
+        (BATTERY_OUT_S, lambda: board.block(world.port.now(), Cause.SUPPLY_LOW)),
+        (BATTERY_IN_S, lambda: board.unblock(Cause.SUPPLY_LOW)),
+    ]
+    for at_s, _ in changes:
+        world.port.wake_at(round(at_s * NS))
+
+    def operator() -> Wanted | None:
+        while changes and world.port.now() >= changes[0][0] * NS:
+            changes.pop(0)[1]()
+        return asked()
+
+    done = run(world, tmp_path, operator)
+    assert done.result.complete
+    made = {(shot.frame, shot.exposure) for shot in world.truth}  # some twice: what could not be checked any more
+    assert made == set(planned_exposures(KIT, few_frames()))
+    states = [happening.state for happening in done.happenings if happening.at_ns >= BATTERY_OUT_S * NS]
+    assert states[0] == "suspended"
+    assert "paused" in states
+    assert not [shot for shot in world.truth if BATTERY_OUT_S < shot.t_s < 200.0]
 
 
 @settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -77,7 +77,8 @@ def test_a_frame_by_hand_has_no_angles_of_axes() -> None:
     until(told, S.ASKING)
     (ask,) = told.of(Ask)
     assert ask.question.words == (
-        "Frame 1 is shot by hand: aim at yaw 120.0°, pitch -15.5° and hold still. Ready? (n leaves it out)"
+        "Frame 1 is shot by hand; the head stays still meanwhile. Support the camera and take it off. "
+        "Aim at yaw 120.0°, pitch -15.5° and hold still. Ready? (n leaves it out)"
     )
     assert ask.question.hold_deg == (120.0, -15.5)
     told.hear(K.ANSWERED)

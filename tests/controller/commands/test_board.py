@@ -168,6 +168,32 @@ def test_a_board_that_is_found_says_whether_it_shapes(
     assert ("does not shape its ramps" in found) is not shapes
 
 
+def test_a_port_is_listed_by_all_that_is_known_of_it(monkeypatch: pytest.MonkeyPatch, shell: Shell) -> None:
+    monkeypatch.setattr(find, "SerialPort", lambda *_: Opened(Rig(rig_spec(full_frame_kit(24), 1))))
+    monkeypatch.setattr(find, "ports", lambda: [("there", "an adapter", "A7"), ("elsewhere", "", None)])
+    lines = shell("board", "find").out.splitlines()
+    assert [line.partition(": ")[0] for line in lines] == ["there  usb:A7  an adapter", "elsewhere"]
+
+
+def test_a_named_port_alone_is_tested(monkeypatch: pytest.MonkeyPatch, shell: Shell) -> None:
+    opened = []
+
+    def open_(url: str, baud: int) -> Opened:
+        opened.append((url, baud))
+        return Opened(Rig(rig_spec(full_frame_kit(24), 1)))
+
+    monkeypatch.setattr(find, "SerialPort", open_)
+    monkeypatch.setattr(find, "ports", lambda: [("there", "an adapter", None)])
+    found = shell("board", "find", "--port", "socket://192.0.2.7:7000", "--baud", "19200").out
+    assert opened == [("socket://192.0.2.7:7000", 19_200)]
+    assert re.fullmatch(r"socket://192.0.2.7:7000: a board, boot [0-9a-f]{8}, shapes its ramps\n", found)
+
+
+def test_a_named_port_that_is_no_port(shell: Shell) -> None:
+    (shell.folder / "kit.toml").write_text("")
+    assert "is a file, not a port" in shell("board", "find", "--port", "kit.toml").out
+
+
 @pytest.mark.parametrize("words", [(), ("--json",)])
 def test_listen_to_a_file(shell: Shell, words: tuple[str, ...]) -> None:
     (shell.folder / "line.raw").write_bytes(WIRE + LEAD + b"\x07\x08\0")

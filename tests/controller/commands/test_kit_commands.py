@@ -56,7 +56,7 @@ def test_an_exact_name_is_that_camera_or_is_told_to_be_two(entry: Any) -> None:
     if len(same) == 1:
         assert exactly("camera", entry.name).name == entry.name
     else:
-        with pytest.raises(InputError, match="is it one of"):
+        with pytest.raises(InputError, match="Is it one of"):
             exactly("camera", entry.name)
 
 

@@ -221,9 +221,9 @@ def test_a_board_that_senses_its_stop_switch() -> None:
 
     def at_the_switch(words: str) -> None:
         Typist.say(typist, words)
-        if "Press" in words:
+        if "press the switch" in words:
             board.block(world.port.now(), Cause.STOP_SWITCH)
-        elif "Release" in words:
+        elif "release the switch" in words:
             board.unblock(Cause.STOP_SWITCH)
 
     operator = Operator(world.port.now, Interrupts(), replace(typist.people(), show=at_the_switch))

@@ -120,7 +120,7 @@ def test_too_many_frames_and_the_nearest_that_is_possible(shell: Shell) -> None:
     needed = planned(shell, *PLAN)["budget"]["frames"]
     line = sentence(shell, 1, *PLAN, "--max-frames", str(needed - 1))
     assert f"{needed} frames" in line
-    found = re.search(r"an overlap of (\d+) % would do \((\d+) frames", line)
+    found = re.search(r"An overlap of (\d+) % would do \((\d+) frames", line)
     assert found is not None
     percent, frames = int(found[1]), int(found[2])
     assert frames <= needed - 1
@@ -132,7 +132,7 @@ def test_too_many_frames_and_the_nearest_that_is_possible(shell: Shell) -> None:
 
 
 def test_so_few_frames_that_no_overlap_would_do(shell: Shell) -> None:
-    assert "no overlap is small enough" in sentence(shell, 1, *PLAN, "--max-frames", "2")
+    assert "No overlap is small enough" in sentence(shell, 1, *PLAN, "--max-frames", "2")
 
 
 # 36 mm and 6000 pixels: 1 / atan(0.006 / f) pixels per radian at the middle; 60 a degree take f = 20.6 mm (arithmetic).

@@ -69,7 +69,7 @@ def test_what_a_set_does_not_carry_is_left_out_with_the_reason() -> None:
     ("measured", "ahead", "said"),
     [
         (head(Measured(RATE * 2, 0.01)), None, "steps per degree are \\+100 % off the kit's gearing"),
-        (head(pan_play=Measured(-0.1, 0.01)), None, "less than none.*calibrate backlash"),
+        (head(pan_play=Measured(-0.1, 0.01)), None, "is negative.*calibrate backlash"),
         (head(tilt_play=Measured(7.0, 0.1)), None, "more than 5°.*broken gear"),
         (head(), Measured(-900.0, 1.0), "900.0 ± 2.0 mm behind the axis is more than any rail"),
     ],

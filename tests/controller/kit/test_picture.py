@@ -104,7 +104,7 @@ def test_no_sample_is_of_full_size_and_none_makes_a_kit(name: str, tmp_path: Pat
 
 
 def test_the_successor_of_a_camera_is_named_and_not_taken() -> None:
-    assert any("is it one of Sony DSC-RX1RM2?" in sentence for sentence in read("r_sony.jpg").unknown)
+    assert any("Is it one of Sony DSC-RX1RM2?" in sentence for sentence in read("r_sony.jpg").unknown)
     assert any("Company, Ltd. GR" in sentence for sentence in read("r_ricoh.jpg").unknown)
 
 

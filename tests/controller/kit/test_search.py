@@ -80,6 +80,6 @@ def test_a_slip_of_the_finger_is_never_taken_and_is_told_what_is_near(entry: Ent
     slipped = name[:at] + name[at + 1] + name[at] + name[at + 2 :]
     if " ".join(slipped.casefold().split()) in NAMES:
         return
-    with pytest.raises(InputError, match="is it one of"):
+    with pytest.raises(InputError, match="Is it one of"):
         exactly("camera", slipped)
     assert nearest("camera", slipped)

@@ -104,7 +104,7 @@ def test_links_of_a_row_and_of_a_chain() -> None:
 
 def test_limits_name_what_would_do() -> None:
     kit = kit_of(24.0)
-    with pytest.raises(WorldError, match="an overlap of 22 % would do") as caught:
+    with pytest.raises(WorldError, match="An overlap of 22 % would do") as caught:
         must_meet_limits(make_plan(kit, 0.3), Request(max_frames=26))
     assert "26 frames" in str(caught.value)
     assert make_plan(kit, 0.22).budget.frames <= 26 < make_plan(kit, 0.23).budget.frames

@@ -256,7 +256,7 @@ def test_a_frame_outside_the_limits(yaw_deg: float, pitch_deg: float, axis: str)
     with pytest.raises(InputError) as caught:
         build_program(kit, frames)
     (sentence,) = caught.value.sentences
-    assert "frame 17" in sentence
+    assert "Frame 17" in sentence
     assert axis in sentence
 
 

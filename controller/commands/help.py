@@ -1,0 +1,51 @@
+"""`fullturn help`: the pages of the guide, and what a sentence of the program means."""
+
+import webbrowser
+from pathlib import Path
+
+from controller.errors import InputError, WorldError
+from controller.guide.meanings import meanings_of
+from controller.guide.pages import HOME, near, topic_of, topics
+from controller.guide.printed import contents_text, meaning_text, near_text, page_text
+
+SITE = HOME / "site"
+MOST_MEANINGS = 5
+NOT_HERE = "The pages of the guide are not installed here. They are in the folder docs of the project."
+
+
+def help_command(words: str) -> str:
+    """The page of a topic, the meaning of a sentence, or without words the topics, as Markdown.
+
+    Raises InputError if nothing fits, WorldError if the pages are not there.
+    """
+    _must_be_there()
+    if not words:
+        return contents_text()
+    found = near(words)
+    topic = topic_of(words) or (found[0] if len(found) == 1 else None)
+    if topic is not None:
+        return page_text(topic)
+    meanings = meanings_of(words)[:MOST_MEANINGS] if len(words.split()) > 1 or not found else ()
+    if meanings:
+        return meaning_text(meanings)
+    raise InputError(near_text(words, found))
+
+
+def browse_command(words: str) -> Path:
+    """Open the page of a topic in the browser, and return its file. Raises InputError, WorldError."""
+    _must_be_there()
+    topic = topic_of(words) if words else topics()[0]
+    if topic is None:
+        raise InputError(near_text(words, near(words)))
+    page = SITE / (Path(topic.path).with_suffix(".html") if words else Path("index.html"))
+    if not page.is_file():
+        raise WorldError("The site is not built yet. `python3 start.py guide` builds it.")
+    webbrowser.open(page.as_uri())
+    return page
+
+
+def _must_be_there() -> None:
+    try:
+        topics()
+    except OSError:
+        raise WorldError(NOT_HERE) from None

@@ -1,0 +1,135 @@
+"""The guide as a site of pages that works without a network: `python -m controller.guide.site FOLDER`.
+
+Sphinx builds it from the Markdown (MyST), with the theme Furo (the extra `guide`). The pages are copied into a temporary
+folder with the same layout, so that links between them hold as they are. Nothing is fetched, when it is built or when it
+is read. Colours follow the system's setting, as those of the pictures do.
+"""
+
+import logging
+import shutil
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from sphinx.application import Sphinx
+from sphinx.util.console import nocolor
+
+from controller.folders import temporary_folder
+from controller.guide.pages import FIRST, HOME, Topic, topics
+
+FOLDERS = ("docs", "hardware_notes")
+BESIDE = (
+    "README.md", "CHANGELOG.md", "LICENSE", "DEVELOPERS.md", "protocol/SPEC.md", "protocol/board/README.md",
+    "sim/NOT_SIMULATED.md", "sim/scenarios", "controller/planning/coverage.py", "controller/report/static/uplot",
+)  # fmt: skip
+"""What pages link to outside their folders."""
+DEEPER = {"Commands": "/commands/", "For contributors": "docs/contributors/"}
+"""Sections of their own for many pages, by a part of their paths."""
+LIGHT = {
+    "color-background-primary": "#ffffff",
+    "color-background-secondary": "#f1f2ef",
+    "color-foreground-primary": "#0b0d0f",
+    "color-foreground-secondary": "#3d4347",
+    "color-foreground-muted": "#3d4347",
+    "color-background-border": "#c3c8c3",
+    "color-brand-primary": "#084a7a",
+    "color-brand-content": "#084a7a",
+    "color-brand-visited": "#084a7a",
+}
+DARK = {
+    "color-background-primary": "#0d1012",
+    "color-background-secondary": "#181d20",
+    "color-foreground-primary": "#e9ecec",
+    "color-foreground-secondary": "#a9b1b5",
+    "color-foreground-muted": "#a9b1b5",
+    "color-background-border": "#394147",
+    "color-brand-primary": "#7cc4f5",
+    "color-brand-content": "#7cc4f5",
+    "color-brand-visited": "#7cc4f5",
+}
+"""The colours of everything that the program writes (report/templates/tokens.css), by the theme's names."""
+TO_FIRST = '<!doctype html><html lang="en"><head><title>Fullturn</title><meta http-equiv="refresh" content="0; url={0}">\
+</head><body><a href="{0}">The guide</a></body></html>\n'
+
+
+def build(out: Path) -> list[str]:
+    """Build the site into `out`, which is replaced; return what is wrong with the pages, such as dead links."""
+    nocolor()
+
+    with temporary_folder() as folder:
+        pages, made = folder / "pages", folder / "made"
+        stage(pages)
+        warnings = (folder / "warnings.txt").open("w+", encoding="utf-8")
+        with warnings:
+            app = Sphinx(
+                pages, None, made, folder / "doctrees", "html", confoverrides=CONFIGURATION, status=None, warning=warnings
+            )
+            app.build()
+            warnings.seek(0)
+            wrong = [line.replace(str(pages), "").strip() for line in warnings if line.strip()]
+        (made / "index.html").write_text(TO_FIRST.format(FIRST.replace(".md", ".html")), encoding="utf-8")
+        shutil.rmtree(out, ignore_errors=True)
+        shutil.copytree(made, out)
+    return wrong
+
+
+CONFIGURATION: dict[str, Any] = {
+    "project": "Fullturn",
+    "root_doc": FIRST.removesuffix(".md"),
+    "extensions": ["myst_parser"],
+    "exclude_patterns": ["sim/scenarios", "controller"],
+    "html_theme": "furo",
+    "html_title": "Fullturn",
+    "html_theme_options": {"light_css_variables": LIGHT, "dark_css_variables": DARK},
+    "html_show_copyright": False,
+    "html_show_sphinx": False,
+    "html_copy_source": False,
+    "html_show_sourcelink": False,
+    "myst_heading_anchors": 3,
+    "suppress_warnings": ["misc.highlighting_failure", "toc.not_included"],
+    "language": "en",
+}
+
+
+def stage(folder: Path) -> None:
+    """Copy the pages, and what they link to, into `folder`, with the layout of the project and a table of contents."""
+    for name in FOLDERS:
+        shutil.copytree(HOME / name, folder / name)
+    for name in BESIDE:
+        source, target = HOME / name, folder / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if source.is_dir():
+            shutil.copytree(source, target)
+        else:
+            shutil.copyfile(source, target)
+    with (folder / FIRST).open("a", encoding="utf-8") as first:
+        first.write(contents())
+
+
+def contents() -> str:
+    """The sections of the guide with their pages, as the theme reads them."""
+    parts: dict[str, list[Topic]] = {}
+    for topic in topics():
+        section = next((name for name, part in DEEPER.items() if part in topic.path), topic.section)
+        parts.setdefault(section, []).append(topic)
+    later = [name for name in parts if name in DEEPER]
+    order = [name for name in parts if name not in DEEPER] + later
+    return "\n" + "\n".join(_tree(name, parts[name]) for name in order)
+
+
+def _tree(caption: str, pages: Iterable[Topic]) -> str:
+    rows = "\n".join(f"{topic.title} </{topic.path.removesuffix('.md')}>" for topic in pages)
+    return f"```{{toctree}}\n:hidden:\n:caption: {caption}\n\n{rows}\n```\n"
+
+
+def main() -> None:
+    """Build the site into the folder that is named; fail if anything is wrong with its pages."""
+    logging.basicConfig(level=logging.ERROR)
+    wrong = build(Path(sys.argv[1]))
+    if wrong:
+        sys.exit("\n".join(wrong))
+
+
+if __name__ == "__main__":
+    main()
