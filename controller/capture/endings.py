@@ -157,7 +157,7 @@ def fail_never_rests(run: Run, _: Event) -> None:
     """End the run: waiting does not help."""
     run.fail(
         f"The board answered {run.patience.greetings} greetings in a row, and each time it restarted or fell silent "
-        "before it said that the head is at rest; check its supply, and its firmware with `fullturn board check`, then "
+        "before it said that the head is at rest. Check its supply, and its firmware with `fullturn board check`, then "
         "go on."
     )
 

@@ -52,6 +52,7 @@ class Picture:
     parts: list[str] = field(default_factory=list)
     width_px: int = 0
     """How wide it wants to be shown, if not in its own width."""
+    palette: dict[str, tuple[str, str]] = field(default_factory=lambda: PALETTE)
 
     def line(self, points: Array, colour: str, width: float = 1.5, fill: str = NONE, dash: str = "") -> None:
         """Draw a line through the (n, 2) `points`, in pixels to the right and down, filled with the colour `fill`."""
@@ -115,7 +116,7 @@ class Picture:
             'font-family="sans-serif">',
             f'<title id="title">{escape(self.title)}</title>',
             f'<desc id="desc">{escape(self.tells)}</desc>',
-            style(),
+            style(self.palette),
             f'<rect width="{self.width}" height="{self.height}" rx="8" {painted(NONE, GROUND)}/>',
             *self.parts,
             "</svg>\n",

@@ -18,6 +18,7 @@ from controller.planning.plan import Plan
 from tests.repo.canvas import BLUE, GREY, GROUND, INK, NONE, ORANGE, PAPER, RED, Picture, painted
 from tests.repo.sphere_drawing import sphere_map
 from tests.repo.swing_picture import swing_picture
+from tests.repo.terminal_drawing import terminal
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
 OVERLAP = 0.30
@@ -40,6 +41,7 @@ def pictures() -> dict[str, str]:
         "explanation/pictures/settle.svg": swing_picture(),
         "explanation/pictures/exposure.svg": exposure(),
         "pictures/sphere.svg": sphere_map(),
+        "pictures/terminal.svg": terminal(),
     }
     return {place: picture.svg() for place, picture in drawn.items()}
 

@@ -158,21 +158,25 @@ def _sentence_page(place: SentencePage) -> str:
 
 def _rows(meanings: Iterable[Meaning]) -> str:
     rows = {(shown_text(each.says), shown_text(each.means), shown_text(each.do)) for each in meanings}
-    lines = [f"| {says} | {means} | {do} |" for says, means, do in sorted(rows, key=lambda row: _by_letters(row[0]))]
+    lines = [f"| {says} | {means} | {do} |" for says, means, do in sorted(rows, key=lambda row: (_by_letters(row[0]), row))]
     return "\n".join(["| it says | it means | what to do |", "| --- | --- | --- |", *lines])
 
 
-def _by_letters(text: str) -> tuple[str, str]:
-    """How sentences are sorted: by their letters alone."""
-    return " ".join(re.findall(r"\w+", text.casefold())), text
+def _by_letters(text: str) -> str:
+    """How sentences are sorted: by their words alone."""
+    return " ".join(re.findall(r"\w+", text.casefold()))
 
 
 def shown_text(text: str) -> str:
     """A text as a cell of a table: signs that mean something in Markdown are escaped outside of code."""
-    parts = text.replace("|", "\\|").split("`")
+    parts = text.split("`")
     if len(parts) % 2 == 0:  # a quotation mark without its partner
-        return SPECIAL.sub(r"\\\1", text.replace("|", "\\|").replace("`", "\\`"))
-    return "`".join(part if at % 2 else SPECIAL.sub(r"\\\1", part) for at, part in enumerate(parts))
+        return _escaped(text).replace("`", "\\`")
+    return "`".join(part.replace("|", "\\|") if at % 2 else _escaped(part) for at, part in enumerate(parts))
+
+
+def _escaped(text: str) -> str:
+    return SPECIAL.sub(r"\\\1", text).replace("|", "\\|")
 
 
 def write_trouble_pages() -> None:

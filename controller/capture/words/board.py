@@ -27,7 +27,7 @@ CAUSES: dict[Cause, str] = {
     Cause.HOST_HALT: "The board was halted by another program; the position of the head is unknown.",
     Cause.HOST_SILENCE: "The board heard nothing from this program for too long and stopped the head; go on.",
     Cause.LIMIT: "The head ran on to a limit switch. Support the camera, cut the motor power, free it, then go on.",
-    Cause.STALL: "A motor stalled; check balance, load and cables, then go on.",
+    Cause.STALL: "A motor stalled. Support the camera, cut the motor power, check balance, load and cables, then go on.",
     Cause.SUPPLY_LOW: "The board's supply fell too low; charge or change the battery, then go on.",
     Cause.WATCHDOG: "The board's program hung and was restarted by its watchdog; find the cause before leaving it alone.",
     Cause.ZERO_NOT_FOUND: "A zero switch was not met within the travel; look at the switch and its wire, then go on.",
@@ -40,7 +40,7 @@ TROUBLES: dict[Trouble | None, str] = {
     Trouble.NOTHING: "The board does not answer: not a byte comes; check the cable and the board's supply, then go on.",
     Trouble.NOISE: "The board does not answer: bytes come, but no whole frames; check baud rate, cable and ground, and "
     "that it is the board that sends, then go on.",
-    Trouble.NO_ANSWER: "The board does not answer what it is asked, though whole frames come; check that this is the "
+    Trouble.NO_ANSWER: "The board does not answer what it is asked, though whole frames come. Check that this is the "
     "board's port and that nothing else talks to it, and its firmware with `fullturn board check`, then go on.",
 }
 
