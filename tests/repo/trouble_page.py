@@ -158,7 +158,9 @@ def _sentence_page(place: SentencePage) -> str:
 
 def _rows(meanings: Iterable[Meaning]) -> str:
     rows = {(shown_text(each.says), shown_text(each.means), shown_text(each.do)) for each in meanings}
-    lines = [f"| {says} | {means} | {do} |" for says, means, do in sorted(rows, key=lambda row: (_by_letters(row[0]), row))]
+    lines = [
+        f"| {says} | {means} | {do} |" for says, means, do in sorted(rows, key=lambda row: (_by_letters(row[0]), row))
+    ]
     return "\n".join(["| it says | it means | what to do |", "| --- | --- | --- |", *lines])
 
 
