@@ -15,7 +15,7 @@ from tests.repo.canvas import BLUE, GREY, GROUND, INK, ORANGE, PAPER, RED, Pictu
 
 SEEN_FROM_DEG = (-50.0, -20.0)  # where the viewer looks: yaw and pitch, so from behind, the right and above
 UNIT = 40.0
-FOCAL_MM, PIXEL_UM, NEAR_MM, FAR_MM, TURN_DEG, OFF_MM = 12.0, 6.0, 1000.0, 50_000.0, 30.0, 9.1
+FOCAL_MM, PIXEL_UM, NEAR_MM, FAR_MM, TURN_DEG, OFF_MM = 12.0, 6.0, 1000.0, 200_000.0, 30.0, 9.0
 LEAN_DEG, TOWARD_DEG, FIRST_LEG_DEG, LEG_MM = 0.397, 193.9, 30.0, 480.0
 
 
@@ -123,7 +123,13 @@ def parallax() -> Picture:
             shown.text(far_x + 10, top + 44, "far", GREY, "start")
             shown.text(near_x + 10, top + 104, "near", RED, "start")
         shown.told(222, top + 46, tuple((colour if not line else INK, text) for line, text in enumerate(words)))
-    shown.text(16, 574, f"{FOCAL_MM:g} mm lens, marks at 1 m and 50 m; shift enlarged", GREY, "start")
+    shown.text(
+        16,
+        574,
+        f"{FOCAL_MM:g} mm lens, marks at {NEAR_MM / 1000:g} m and {FAR_MM / 1000:g} m; shift enlarged",
+        GREY,
+        "start",
+    )
     return shown
 
 

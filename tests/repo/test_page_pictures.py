@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from controller.report.plan_words import proof_sentence
+from controller.report.plan_words import direction_words
 from tests.browser import PHONE
 from tests.repo.page_pictures import AT_EXPOSURES, FOLDER, NOW, PLAN, SCALE, words_in
 from tests.repo.sphere_drawing import demo_plan
@@ -33,7 +33,8 @@ def test_the_photograph_of_a_plan_has_the_plan_s_figures() -> None:
     assert f"Frames | {len(plan.frames)} |" in words
     assert f"Exposures | {plan.budget.exposures} |" in words
     assert f"Minutes | {plan.budget.seconds / 60:.1f} |" in words
-    assert proof_sentence(plan) in words
+    worst = plan.proof.worst_at
+    assert f"{direction_words(worst.yaw_deg, worst.pitch_deg)}, with {plan.proof.worst_margin_deg:.3f}° to spare" in words
 
 
 def test_the_photograph_of_a_run_has_its_figures_and_buttons() -> None:
