@@ -251,9 +251,9 @@ def _level_sentences(result: LevelResult, legs: Sequence[TripodLeg], steepest_de
     return [
         f"The pan axis leans by {lean}° toward yaw {toward}° ({result.stated}): a camera turned that way points too low.",
         f"Raise {' and '.join(lifts)}, then measure again." if lifts else "No leg needs raising by as much as 0.1 mm.",
-        f"If you leave it, lean_deg = {result.lean_deg:.3f} and lean_toward_deg = {result.toward_deg:.1f} under [head] "
-        f"in the kit correct yaw and pitch of every pose; a roll of up to {result.lean_deg:.2g}° at the horizon and "
-        f"{roll:.2g}° at a pitch of {steepest_deg:.0f}° remains.",
+        f"If you leave it, write lean_deg = {result.lean_deg:.3f} and lean_toward_deg = {result.toward_deg:.1f} under "
+        "[head] in the kit. That corrects yaw and pitch of every pose. A roll of up to "
+        f"{result.lean_deg:.2g}° at the horizon and {roll:.2g}° at a pitch of {steepest_deg:.0f}° remains.",
     ]
 
 

@@ -25,7 +25,7 @@ CONVENTIONS = {
     "quaternion": "w, x, y, z of the rotation from the camera's axes to the world's.",
     "pixels": "Column and row in the upright picture; the middle of the top left pixel is (0, 0).",
     "lens": "A ray at the angle t from the lens's axis falls at the distance focal_px * (r + k1 r^3 + k2 r^5 + k3 r^7) "
-    "from (centre_x_px, centre_y_px), with r = tan t (rectilinear), t (equidistant), 2 sin(t/2) (equisolid), 2 tan(t/2) "
+    "from (centre_x_px, centre_y_px). Here r is tan t (rectilinear), t (equidistant), 2 sin(t/2) (equisolid), 2 tan(t/2) "
     "(stereographic) or sin t (orthographic).",
     "uncertainties": "Names with _u_ are standard uncertainties.",
 }

@@ -24,8 +24,8 @@ NEAREST_SHARE = 0.1  # of the near points: the nearest of them say how large the
 class Unshifted(StrEnum):
     """Why no way of the camera is stated."""
 
-    NOTHING_OFF = "no near thing is off the common turn: either the camera is where it was, or nothing near is in view"
-    UNLIKE = "some points are off the common turn, but not as a camera that moved shows them"
+    NOTHING_OFF = "nothing near has shifted against the far things, so it is where it was, or nothing near is in view"
+    UNLIKE = "some things have shifted against the far ones, but not as they do if the camera has moved"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,6 +16,7 @@ from controller.planning.frame_outlines import outline_directions
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
 from tests.repo.canvas import BLUE, GREY, GROUND, INK, NONE, ORANGE, PAPER, RED, Picture, painted
+from tests.repo.rig_drawings import balance, legs, parallax, rig
 from tests.repo.sphere_drawing import sphere_map
 from tests.repo.swing_picture import swing_picture
 from tests.repo.terminal_drawing import terminal
@@ -42,6 +43,10 @@ def pictures() -> dict[str, str]:
         "explanation/pictures/exposure.svg": exposure(),
         "pictures/sphere.svg": sphere_map(),
         "pictures/terminal.svg": terminal(),
+        "pictures/rig.svg": rig(),
+        "pictures/parallax.svg": parallax(),
+        "pictures/legs.svg": legs(),
+        "pictures/balance.svg": balance(),
     }
     return {place: picture.svg() for place, picture in drawn.items()}
 

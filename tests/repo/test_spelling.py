@@ -7,7 +7,17 @@ import sys
 
 from tests.repo.test_layers import ROOT
 
-READ = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "docs", "hardware_notes", "controller", "protocol", "sim", "start.py")
+READ = (
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "docs",
+    "hardware_notes",
+    "controller",
+    "protocol",
+    "sim",
+    "start.py",
+)
 
 
 def spelt(*paths: str) -> list[str]:

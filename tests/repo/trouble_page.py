@@ -5,6 +5,7 @@ where sentences appear.
 """
 
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ from pathlib import Path
 from controller.guide.meanings import Kind, Meaning, all_meanings
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
-MADE_BY = "<!-- Written by `python -m tests.repo.reference` from controller/guide/sentences: change the tables, not this page. -->"
+MADE_BY = "<!-- Written by `python -m tests.repo.reference` from controller/guide/sentences: change those. -->"
 SPECIAL = re.compile(r"([\\*_\[\]<>#])")
 
 
@@ -28,13 +29,15 @@ class SentencePage:
 
 CAUTION = (
     "**Before you reach in:** support the camera, then cut the motor power by its own switch. A tilt may drop when the "
-    "power goes. Nothing in this program is an emergency stop. Read the [cautions](../../README.md#before-anything-moves)."
+    "power goes. Nothing in this program is an emergency stop. "
+    "Read the [cautions](../../README.md#before-anything-moves)."
 )
 PLACES = (
     SentencePage(
         "during-a-run",
         "During a run",
-        f"What a run, `jog` and `tell` say: at the terminal, in the log, in `fullturn watch` and on the page.\n\n{CAUTION}\n\n"
+        "What a run, `jog` and `tell` say: at the terminal, in the log, in `fullturn watch` and on the page."
+        f"\n\n{CAUTION}\n\n"
         "A warning tells what the run handles by itself. After an error the run has ended, and `fullturn resume` "
         "continues it.",
         ("capture", "showing"),
@@ -50,19 +53,20 @@ PLACES = (
         "command-line",
         "At the command line",
         "What a command says about the words that you typed, and what it says when it is done.",
-        ("cli", "commands"),
+        ("cli", "commands", "guide"),
     ),
     SentencePage(
         "files-and-sessions",
         "Files, disks and sessions",
-        "Reading and writing files. Most of these sentences begin with the name of the file. A reason in small letters is "
-        "part of a longer sentence.",
+        "Reading and writing files. Most of these sentences begin with the name of the file. A reason in small letters "
+        "is part of a longer sentence.",
         ("top", "session"),
     ),
     SentencePage(
         "kit-and-plan",
         "The kit and the plan",
-        "What is wrong with a kit or a plan, and what the program says about them. [The keys of a kit](../reference/kit.md)",
+        "What is wrong with a kit or a plan, and what the program says about them. "
+        "[The keys of a kit](../reference/kit.md)",
         ("kit", "optics", "shaping", "planning", "program", "setup"),
     ),
     SentencePage(
@@ -121,8 +125,8 @@ Support the camera and cut the motor power before you reach into the head. Read 
 3. **No permission to use the port.** On Linux have your user added to the group that owns the port, often `dialout`.
    Log out and in again.
 4. **Another program uses the port.** Close the other window, the page or the terminal program that has it open.
-5. **The supply is low.** Charge or change the battery, and keep it warm. Thin or long cables lose voltage too.
-   [Power](../hardware_notes/power.md)
+5. **The supply is low.** Charge or change the battery, and keep it warm. Thin or long cables lose voltage too. A run
+   waits for the supply for a while, then goes on by itself. [Power](../hardware_notes/power.md)
 6. **The camera does not answer.** Switch it on, and turn off its sleep. Check battery, card and the sync cable.
    [Without a sync contact](how-to/no-sync-contact.md)
 7. **Zero was found elsewhere.** The axis slipped or lost steps. The run finds zero again and reshoots the doubtful
@@ -138,8 +142,9 @@ Support the camera and cut the motor power before you reach into the head. Read 
 def trouble_pages() -> dict[str, str]:
     """Every page of troubleshooting by its path below docs, as text."""
     pages = {f"troubleshooting/{place.name}.md": _sentence_page(place) for place in PLACES}
+    count = Counter(each.room for each in all_meanings())
     rows = [
-        f"| [{place.title}](troubleshooting/{place.name}.md) | {sum(each.room in place.rooms for each in all_meanings())} |"
+        f"| [{place.title}](troubleshooting/{place.name}.md) | {sum(count[room] for room in place.rooms)} |"
         for place in PLACES
     ]
     places = "\n".join(["| where it appears | sentences |", "| --- | --- |", *rows])
@@ -158,7 +163,8 @@ def _sentence_page(place: SentencePage) -> str:
 
 def _rows(meanings: Iterable[Meaning]) -> str:
     rows = {(shown_text(each.says), shown_text(each.means), shown_text(each.do)) for each in meanings}
-    lines = [f"| {says} | {means} | {do} |" for says, means, do in sorted(rows, key=lambda row: (_by_letters(row[0]), row))]
+    in_order = sorted(rows, key=lambda row: (_by_letters(row[0]), row))
+    lines = [f"| {says} | {means} | {do} |" for says, means, do in in_order]
     return "\n".join(["| it says | it means | what to do |", "| --- | --- | --- |", *lines])
 
 
