@@ -50,6 +50,7 @@ DARK = {
     "color-brand-visited": "#7cc4f5",
 }
 """The colours of everything that the program writes (report/templates/tokens.css), by the theme's names."""
+HEADING = 'class="caption" role="heading"'
 TO_FIRST = '<!doctype html><html lang="en"><head><title>Fullturn</title><meta http-equiv="refresh" content="0; url={0}">\
 </head><body><a href="{0}">The guide</a></body></html>\n'
 
@@ -71,6 +72,10 @@ def build(out: Path) -> list[str]:
             app.build()
             warnings.seek(0)
             wrong = [line.replace(str(pages), "").strip() for line in warnings if line.strip()]
+        for page in made.rglob("*.html"):  # the theme leaves out the level, without which screen readers find no headings
+            page.write_text(
+                page.read_text(encoding="utf-8").replace(HEADING, f'{HEADING} aria-level="2"'), encoding="utf-8"
+            )
         (made / "index.html").write_text(TO_FIRST.format(FIRST.replace(".md", ".html")), encoding="utf-8")
         shutil.copytree(made, site, dirs_exist_ok=True)
     return wrong
