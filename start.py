@@ -84,6 +84,7 @@ def page() -> None:
 def guide() -> None:
     """Build the guide as a site, and open it in the browser."""
     prepare("[guide]")
+    shutil.rmtree(SITE, ignore_errors=True)  # an earlier one
     run([str(PYTHON), "-m", "controller.guide.site", str(SITE)])
     first = SITE / "index.html"
     print(f"The guide is in {first}")

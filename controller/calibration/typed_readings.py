@@ -97,7 +97,7 @@ def asked_angles(operator: PersonAtHead, axis: AxisName, kit: Kit | None) -> Rea
 def asked_turns(operator: PersonAtHead, kit: Kit | None) -> Readings:
     """Whole turns on a far mark and the steps they took."""
     focal_px = None if kit is None else typed_focal(kit, LensGiven())[1]
-    operator.tell("Cut the motor power, support the camera, and walk the cables by hand through all these turns first.")
+    operator.tell("Support the camera, cut the motor power, and walk the cables by hand through all these turns first.")
     operator.tell(f"Choose a far mark with a sharp edge, {far_mark_words(focal_px)}.")
     operator.tell("Aim at it, coming from the left. Turn whole turns to the right until it is back.")
     operator.tell("Stop before you reach it, and nudge on to it from the left again.")

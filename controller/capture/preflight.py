@@ -10,6 +10,7 @@ from controller.kit.exposing import noise_text, times_text
 from controller.kit.kit import Kit
 from controller.kit.provenance import Source
 from controller.planning.plan import Plan
+from controller.planning.sun_caution import may_face_sun
 from controller.program.build import build_steps
 from controller.program.program import ExposeStep, Exposure, Program
 from controller.program.turn import BracketPosition
@@ -73,6 +74,7 @@ def checks(plan: Plan, program: Program, welcome: Welcome, out: Path, remembered
         _energy_check(plan, program, welcome),
         Check("card", f"about {storage(plan.budget.megabytes)} for the whole set: see that it is free", looked=False),
         _disk_check(out),
+        *_sun_check(plan, program),
     ]
 
 
@@ -195,6 +197,18 @@ def _energy_check(plan: Plan, program: Program, welcome: Welcome) -> Check:
     return Check(
         "battery", f"{text}, of {power.battery_watt_hours:g} Wh if it is full: see that it is", enough, looked=False
     )
+
+
+def _sun_check(plan: Plan, program: Program) -> list[Check]:
+    """A caution if a frame that is left to shoot may face the sun. The head cannot know where the sun is."""
+    left = {step.frame for step in program.exposures}
+    seen = sorted(left & set(plan.sun.frames)) if plan.sun is not None else []
+    if not left or not (seen or may_face_sun(plan)):
+        return []
+    which = f"frames {', '.join(map(str, seen))} see it, by the plan's start" if seen else "frames may face it"
+    longer = "; the bracket's long exposures harm most" if len(plan.kit.exposure.bracket_ev) > 1 else ""
+    text = f"{which}: nobody looks through the viewfinder; lens, shutter and sensor can be damaged{longer}"
+    return [Check("sun", text, looked=False)]
 
 
 def _disk_check(out: Path) -> Check:

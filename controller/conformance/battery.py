@@ -12,7 +12,9 @@ from protocol.units import MS, NS
 
 TOTAL_S = 900.0
 """The longest time for the battery; rules not reached by then are left out."""
-TO_STOP = "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power; a tilt may drop then."
+TO_STOP = (
+    "To stop it: Ctrl-C, or the stop switch, which cuts the motors' power. Support the camera first: a tilt may drop."
+)
 STILL = "a board is asked for what it must refuse; one that is broken may move"
 
 

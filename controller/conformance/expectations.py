@@ -142,8 +142,8 @@ def refer(talk: Talk) -> None:
         )
         if not talk.reach.pan.known:
             raise NotChecked(
-                f"{searched}. Use --kit KIT, so that zero is searched within the kit's limits; or turn the head to it "
-                "by hand, with the motor power off"
+                f"{searched}. Use --kit KIT, so that zero is searched within the kit's limits; or support "
+                "the camera, cut the motor power and turn the head to it by hand"
             )
         raise talk.broken(f"{searched}. Check the switch and its wire")
     must(talk, ended.outcome is Outcome.REFERENCED, f"Reference ended as {ended.outcome.name}")

@@ -15,7 +15,8 @@ from typing import Any
 from sphinx.application import Sphinx
 from sphinx.util.console import nocolor
 
-from controller.folders import temporary_folder
+from controller.errors import InputError, WorldError
+from controller.folders import appearing_folder, temporary_folder
 from controller.guide.pages import FIRST, HOME, Topic, topics
 
 FOLDERS = ("docs", "hardware_notes")
@@ -49,15 +50,18 @@ DARK = {
     "color-brand-visited": "#7cc4f5",
 }
 """The colours of everything that the program writes (report/templates/tokens.css), by the theme's names."""
+HEADING = 'class="caption" role="heading"'
 TO_FIRST = '<!doctype html><html lang="en"><head><title>Fullturn</title><meta http-equiv="refresh" content="0; url={0}">\
 </head><body><a href="{0}">The guide</a></body></html>\n'
 
 
 def build(out: Path) -> list[str]:
-    """Build the site into `out`, which is replaced; return what is wrong with the pages, such as dead links."""
-    nocolor()
+    """Build the site into `out`, which must be new or empty; return what is wrong with the pages, such as dead links.
 
-    with temporary_folder() as folder:
+    Raises InputError, StorageFailed.
+    """
+    nocolor()
+    with appearing_folder(out) as site, temporary_folder() as folder:
         pages, made = folder / "pages", folder / "made"
         stage(pages)
         warnings = (folder / "warnings.txt").open("w+", encoding="utf-8")
@@ -68,9 +72,12 @@ def build(out: Path) -> list[str]:
             app.build()
             warnings.seek(0)
             wrong = [line.replace(str(pages), "").strip() for line in warnings if line.strip()]
+        for page in made.rglob("*.html"):  # the theme leaves out the level, without which screen readers find no headings
+            page.write_text(
+                page.read_text(encoding="utf-8").replace(HEADING, f'{HEADING} aria-level="2"'), encoding="utf-8"
+            )
         (made / "index.html").write_text(TO_FIRST.format(FIRST.replace(".md", ".html")), encoding="utf-8")
-        shutil.rmtree(out, ignore_errors=True)
-        shutil.copytree(made, out)
+        shutil.copytree(made, site, dirs_exist_ok=True)
     return wrong
 
 
@@ -126,7 +133,10 @@ def _tree(caption: str, pages: Iterable[Topic]) -> str:
 def main() -> None:
     """Build the site into the folder that is named; fail if anything is wrong with its pages."""
     logging.basicConfig(level=logging.ERROR)
-    wrong = build(Path(sys.argv[1]))
+    try:
+        wrong = build(Path(sys.argv[1]))
+    except (InputError, WorldError) as error:
+        sys.exit(str(error))
     if wrong:
         sys.exit("\n".join(wrong))
 

@@ -10,10 +10,10 @@ class CameraNumbers(BaseModel):
     """How a pixel becomes a direction, for the picture upright as the camera was mounted.
 
     A picture of `width_px` by `height_px` shows `width_mm` by `height_mm` of the sensor; a file of another size shows the
-    same, scaled. The lens's axis meets it at `principal_x_px` from the left edge and `principal_y_px` from the top edge
-    (edges, not centres of pixels). `projection` and `focal_length_mm` give the distance from this point at which an angle
-    off the axis appears; `focal_length_px` is the same in pixels. Beyond `image_circle_mm` (a diameter, null if there is
-    none) the picture is dark.
+    same, scaled. The lens's axis meets it at `principal_x_px` from the left edge and `principal_y_px` from the top edge.
+    These are edges, not centres of pixels. `projection` and `focal_length_mm` give the distance from this point at which
+    an angle off the axis appears. `focal_length_px` is the same in pixels. Beyond `image_circle_mm`, a diameter, the
+    picture is dark.
 
     With `distortion_corrected` the numbers apply after the distortion of `lens_model` was corrected and the picture
     cropped to `undistorted_share` of its width and height. Otherwise they apply to the picture as shot.

@@ -7,8 +7,10 @@ from controller.amounts import counted, degrees, duration, storage
 from controller.kit.exposing import kit_sentences
 from controller.planning.order import Order
 from controller.planning.plan import Plan
+from controller.planning.sun_caution import may_face_sun, sun_seconds
 from controller.report.ramp_words import saving_sentences
 
+SUN_HARMS = "Nobody may look through the viewfinder then. The sun harms eyes, and can damage lens, shutter and sensor."
 ORDER_WORDS = {Order.QUICKEST: "Quickest order", Order.ROWS: "By rows", Order.COLUMNS: "By columns"}
 
 
@@ -143,8 +145,14 @@ def _order_lines(plan: Plan) -> list[str]:
 def _sun_lines(plan: Plan) -> list[str]:
     sun = plan.sun
     if sun is None:
-        return []
+        return [f"If the sun is up, frames may face it. {SUN_HARMS}"] if may_face_sun(plan) else []
     moved = abs((sun.azimuth_deg[1] - sun.azimuth_deg[0] + 180) % 360 - 180)
     place = f"The sun is at azimuth {degrees(sun.azimuth_deg[0])}, altitude {degrees(sun.altitude_deg[0])}"
     seen = f"frames {', '.join(map(str, sun.frames))} see it" if sun.frames else "no frame sees it"
-    return [f"{place}. It moves by {degrees(moved)} in azimuth during the run, and {seen}."]
+    lines = [f"{place}. It moves by {degrees(moved)} in azimuth during the run, and {seen}."]
+    when = sun_seconds(plan)
+    if when is not None:
+        first, last = map(duration, when)
+        times = f"{first} after the run begins" if first == last else f"from {first} to {last} after the run begins"
+        lines.append(f"Frames that see the sun are shot {times}. {SUN_HARMS}")
+    return lines

@@ -21,22 +21,31 @@ NO_END = "The run did not come to its end."
 class Summary(BaseModel):
     """The numbers of report.json. Counts are exposures unless the name says frames.
 
-    `headline` and `verdict` follow from the session as it is now. `verdict` is `complete` if every planned exposure is
-    confirmed; `assumed` if none is missing but some are not confirmed; `unchecked` if none is missing but the switch of
-    an axis in `unchecked_axes` was not passed again since; `damaged` if a part of the session cannot be read (`losses`
-    say which); `incomplete`; `not begun`; or `under way` while a run is using the session. `exit_status` is that of
-    `fullturn report`: 0 if complete or assumed. `sentence` only says how the last run ended.
+    `headline` and `verdict` follow from the session as it is now. `sentence` only says how the last run ended.
+    `exit_status` is that of `fullturn report`: 0 if complete or assumed. The verdicts:
 
-    Each planned exposure counts once: as confirmed by the camera's sync contact or by its file over USB; as assumed,
-    because nothing can confirm it; or as missing, for one of these reasons: unconfirmed (the camera did not answer), in
-    doubt (its end was never reported), suspect (shot while the head may have pointed elsewhere), to retake (shot, and
-    requested again), not tried. `exposures_retaken` were reshot after such a doubt. `missing_frames` lack an exposure.
-    `missing_repeats` are those among them whose pose was completed in another pass: they are no holes.
+    - `complete`: every planned exposure is confirmed
+    - `assumed`: none is missing, but some are not confirmed
+    - `unchecked`: none is missing, but the switch of an axis in `unchecked_axes` was not passed again since
+    - `damaged`: a part of the session cannot be read; `losses` say which
+    - `incomplete`, `not begun`, or `under way` while a run is using the session
 
-    `covered`, `linked` and the worst place (a negative margin: the middle of the largest gap) are the plan's proof for
-    the complete frames alone, each pose once, at the poses that the head reaches. `card_megabytes` is the estimated size
-    of every exposure made, including those that no longer count. `ramps_shaped` says whether the board of the last run
-    shapes its ramps; it is null if that was not noted. `camera` is what other programs need to place the pictures.
+    Each planned exposure counts once. It is confirmed by the camera's sync contact or by its file over USB. Or it is
+    assumed, because nothing can confirm it. Or it is missing, for one of these reasons:
+
+    - unconfirmed: the camera did not answer
+    - in doubt: its end was never reported
+    - suspect: it was shot while the head may have pointed elsewhere
+    - to retake: it was shot, and requested again
+    - not tried
+
+    `exposures_retaken` were reshot after such a doubt. `missing_frames` lack an exposure. `missing_repeats` are those
+    among them whose pose was completed in another pass, so they are no holes.
+
+    `covered`, `linked` and the worst place are the plan's proof for the complete frames alone, each pose once, at the
+    poses that the head reaches. A negative margin is the middle of the largest gap. `card_megabytes` is the estimated
+    size of every exposure made, including those that no longer count. `ramps_shaped` says whether the board of the last
+    run shapes its ramps. It is null if that was not noted. `camera` is what other programs need to place the pictures.
     """
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)

@@ -23,7 +23,7 @@ MEDIAN_WORDS, MOST_WORDS = 16, 35
 ABBREVIATIONS = re.compile(r"\b(e\.g|i\.e|etc|cf|vs|No|Fig|fig|approx|et al|p|pp|St|Nr|[A-Z])\.(?=\s)")
 END = re.compile(r"(?<=[.!?])[\"”’)*_]*\s+(?=[\"“‘(*_]*[A-Z0-9`])")
 WORD = re.compile(r"[^\W_](?:[\w'’.,:/°%-]*[^\W_])?[°%]?")
-CODE = "code"
+CODE = "Code"
 TABLE = ROOT / "docs" / "contributors" / "readability.md"
 HYPHENS = Pyphen(lang="en_GB")
 ABOUT = """\

@@ -42,8 +42,8 @@ key that the program does not know is a mistake, so that a typing error is found
 The same for editors: [kit.schema.json](kit.schema.json), and [how to use it](../how-to/edit-a-kit.md)."""),
     "plan.md": ("The plan file", """\
 `fullturn plan` writes it; `rehearse`, `capture` and `calibrate verify` read it. It holds everything needed to
-make the set. `hash` seals the rest, so a plan that was changed by hand is refused: read it with other programs,
-but do not edit it. `kit` is a whole [kit](kit.md)."""),
+shoot the set. Other programs may read it, but do not edit it. `hash` seals the rest, so a plan that was changed by
+hand is refused. `kit` is a whole [kit](kit.md)."""),
     "calibration.md": ("The calibration file", """\
 `fullturn calibrate` keeps what it measures in `NAME.calibration.json` beside `NAME.toml`. No record is ever
 removed; one that was undone is marked. The newest record counts of those whose part of the kit is still what it

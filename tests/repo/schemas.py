@@ -1,16 +1,25 @@
 """Models as pages: their JSON Schema as Markdown."""
 
+import tomllib
+from pathlib import Path
 from typing import Any
 
+WORDS: dict[str, dict[str, str]] = tomllib.loads(Path(__file__).with_name("model_words.toml").read_text(encoding="utf-8"))
+"""Meanings of keys by their model's name, for models that say them only as a whole."""
 Schema = dict[str, Any]
 
 
 def model_page(made_by: str, title: str, about: str, schema: Schema, elsewhere: frozenset[str]) -> str:
     """A page with a table of keys for the model and for each model in it, except those in `elsewhere`."""
-    parts = [made_by, f"# {title}", about, _sentences(schema.get("description", "")), _table(schema, schema, elsewhere)]
+    parts = [made_by, f"# {title}", about, _sentences(schema.get("description", ""))]
+    parts.append(_table(schema, schema, elsewhere, WORDS.get(schema.get("title", ""), {})))
     for name, part in sorted(schema.get("$defs", {}).items()):
         if "properties" in part and name not in elsewhere:
-            parts += [f"## {name}", _sentences(part.get("description", "")), _table(part, schema, elsewhere)]
+            parts += [
+                f"## {name}",
+                _sentences(part.get("description", "")),
+                _table(part, schema, elsewhere, WORDS.get(name, {})),
+            ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -20,10 +29,10 @@ def _sentences(text: str) -> str:
     return "\n\n".join(part if part.lstrip().startswith("- ") else " ".join(part.split()) for part in parts)
 
 
-def _table(schema: Schema, root: Schema, elsewhere: frozenset[str]) -> str:
+def _table(schema: Schema, root: Schema, elsewhere: frozenset[str], words: dict[str, str]) -> str:
     rows = ["| key | holds | meaning |", "| --- | --- | --- |"]
     for key, part in schema["properties"].items():
-        meaning = " ".join(part.get("description", "").split())
+        meaning = " ".join(part.get("description", words.get(key, "")).split())
         if "description" in part and key in schema.get("required", ()):
             meaning += " **Needed.**"
         if part.get("default") not in (None, "") and not isinstance(part["default"], dict):

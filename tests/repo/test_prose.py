@@ -44,7 +44,7 @@ def test_a_paragraph_is_split_into_sentences(paragraph: str, parts: list[str]) -
 
 def test_tables_code_and_headings_are_no_sentences() -> None:
     page = "# A heading\n\nA *sentence* with `some code here`.\n\n| a |\n|---|\n| cell. |\n\n```\ncode.\n```\n"
-    assert [(each.text, each.words, each.line) for each in sentences(page)] == [("A sentence with code.", 4, 3)]
+    assert [(each.text, each.words, each.line) for each in sentences(page)] == [("A sentence with Code.", 4, 3)]
 
 
 def test_reading_ease_is_that_of_the_formula() -> None:

@@ -31,7 +31,7 @@ def test_nothing_has_power_before_the_stop_switch() -> None:
     assert len(before) == 5
     assert not [step.name for step in before if step.look not in {Look.NOTHING, Look.CALIBRATION}]
     assert not [step.name for step in before for sentence in step.how if re.search(r"--port|jog|capture", sentence)]
-    assert "Switch the motor power off" in before[0].how[0]
+    assert "switch the motor power off" in before[0].how[0]
 
 
 def test_hands_are_off_the_head_before_the_switch_gives_it_power() -> None:

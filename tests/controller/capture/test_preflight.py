@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,8 @@ from controller.conformance.talk import Talk
 from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Plan
-from controller.planning.request import RegionKind, Request
+from controller.planning.request import RegionKind, Request, SunWatch
+from controller.planning.sun import sun_at
 from controller.program.build import build_program
 from controller.program.program import Program
 from controller.session.rows import NOTHING, DoubtReason, Intent, Remembered, ShotOutcome
@@ -118,8 +120,8 @@ def words_of(kit: Kit, folder: Path, answer: Welcome | None = None, remembered: 
     return {check.what: check.word for check in found}
 
 
-NEVER_SEEN = {"exposures", "noise reduction", "bracket", "battery", "card"}
-"""What a board cannot say and a disk does not show: how the camera is set, what battery and card hold."""
+NEVER_SEEN = {"exposures", "noise reduction", "bracket", "battery", "card", "sun"}
+"""What a board cannot say and a disk does not show: how the camera is set, what battery and card hold, the sun."""
 
 
 @pytest.mark.parametrize("tables", [{}, STATED, {"exposure": {"shutter_seconds": 2.0, "bracket_ev": [-1, 0]}}])
@@ -180,6 +182,39 @@ def test_a_battery_is_never_called_full(tmp_path: Path) -> None:
     assert "by examples (head_watts and camera_watts not stated)" in battery().found
     assert "of 90 Wh if it is full: see that it is" in battery(battery_watt_hours=90, head_watts=9, camera_watts=3).found
     assert battery(battery_watt_hours=0.01).word == "NO"
+
+
+def sun_caution(plan: Plan, folder: Path, program: Program | None = None) -> str | None:
+    """What is said of the sun before a run of this plan."""
+    program = build_program(plan.kit, plan.frames) if program is None else program
+    return next(
+        (check.found for check in checks(plan, program, welcome(), folder / "s.sqlite") if check.what == "sun"), None
+    )
+
+
+def test_before_a_run_into_the_sun_eyes_and_sensor_are_named(tmp_path: Path) -> None:
+    plain = make_plan(kit_of(12.0), 0.3, WINDOW)
+    said = sun_caution(plain, tmp_path)
+    assert said == ("frames may face it: nobody looks through the viewfinder; lens, shutter and sensor can be damaged")
+    assert "long exposures harm most" in str(sun_caution(PLAN, tmp_path))
+    down = make_plan(
+        kit_of(100.0), 0.3, replace(WINDOW, pitch_from_deg=-80, pitch_to_deg=-60, yaw_from_deg=0, yaw_to_deg=30)
+    )
+    assert sun_caution(down, tmp_path) is None
+
+
+def test_the_frames_that_see_the_sun_are_named_while_they_are_left_to_shoot(tmp_path: Path) -> None:
+    noon = datetime(2026, 6, 21, 12, 0, tzinfo=UTC)
+    north_yaw = -sun_at(50.0, 8.0, noon).azimuth_deg  # the sun is at yaw 0
+    plan = make_plan(KIT, 0.3, replace(WINDOW, pitch_to_deg=80, sun=SunWatch(50.0, 8.0, noon, north_yaw)))
+    assert plan.sun is not None
+    seen = list(plan.sun.frames)
+    assert seen
+    assert f"frames {', '.join(map(str, seen))} see it" in str(sun_caution(plan, tmp_path))
+    made = {(frame.id, number) for frame in plan.frames for number in range(3)}
+    resumed = build_program(KIT, plan.frames, {shot for shot in made if shot[0] != seen[0]})
+    assert f"frames {seen[0]} see it" in str(sun_caution(plan, tmp_path, resumed))
+    assert sun_caution(plan, tmp_path, build_program(KIT, plan.frames, made)) is None
 
 
 def test_long_exposures_bring_a_word_of_dark_frames(tmp_path: Path) -> None:

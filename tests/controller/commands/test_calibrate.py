@@ -259,7 +259,7 @@ def test_typed_in(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
     told = shell(*STEPS, "--by", "turns", "--kit", "kit.toml", "--json")
     assert told.status == 0
     assert json.loads(told.out)["steps_per_degree"] == pytest.approx(320, rel=1e-4)
-    assert "Aim at a far mark" in told.err
+    assert "Choose a far mark with a sharp edge, 200 m away or more." in told.err  # 12 mm, pixels of 6 µm
 
 
 def test_nobody_there_to_type(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
