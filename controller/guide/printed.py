@@ -8,7 +8,7 @@ from pathlib import PurePosixPath
 from controller.guide.meanings import Kind, Meaning
 from controller.guide.pages import LINK, Topic, topics
 
-PICTURE = re.compile(r"!\[([^\]]*)\]\([^)]*\)")
+PICTURE = re.compile(r'!\[([^\]]*)\]\([^)]*\)|<img [^>]*alt="([^"]*)"[^>]*>')
 MARKER = re.compile(r"^<!--.*?-->\n*", re.DOTALL)
 LABELS = {
     Kind.ERROR: "An error", Kind.WARNING: "A warning", Kind.QUESTION: "A question", Kind.ANNOUNCEMENT: "An announcement",
@@ -35,7 +35,7 @@ def page_text(topic: Topic) -> str:
         return found[1] if name is None else f"{found[1]} (`fullturn help {name}`)"
 
     text = MARKER.sub("", topic.text())
-    return LINK.sub(led, PICTURE.sub(r"*Picture: \1.*", text))
+    return LINK.sub(led, PICTURE.sub(lambda found: f"*Picture: {found[1] or found[2]}.*", text))
 
 
 def meaning_text(meanings: Iterable[Meaning]) -> str:

@@ -94,6 +94,7 @@ CONFIGURATION: dict[str, Any] = {
     "html_copy_source": False,
     "html_show_sourcelink": False,
     "myst_heading_anchors": 3,
+    "myst_enable_extensions": ["html_image"],
     "suppress_warnings": ["misc.highlighting_failure", "toc.not_included"],
     "language": "en",
 }

@@ -36,7 +36,7 @@ def test_the_photographs_have_the_figures_of_the_demo() -> None:
     worst = plan.proof.worst_at
     assert f"{direction_words(worst.yaw_deg, worst.pitch_deg)}, with {plan.proof.worst_margin_deg:.3f}° to spare" in words
     for line in row_lines(plan):
-        assert re.search(rf"\b{line.number}\t{line.pitch_deg + 0.0:.2f}\t{line.frames}\t", words)
+        assert re.search(rf"\b{line.number}\t{round(line.pitch_deg, 2) + 0.0:.2f}\t{line.frames}\t", words)
 
 
 def test_the_page_explains_each_number_below_its_picture() -> None:
