@@ -96,7 +96,7 @@ def test_a_step_is_looked_at_by_a_child_of_its_own(tmp_path: Path) -> None:
         talk = await desk.begin(tmp_path / "kit.toml", str(port), "stop-switch")
         question = (await wait_shown(desk, lambda shown: shown["question"] is not None))["question"]
         assert question["kind"] == "ready"
-        assert question["ask"].endswith("Press the switch.")
+        assert question["ask"].endswith("Then press the switch.")
         desk.send(request(desk, talk, {"answer": question["number"], "text": ""}))
         return await wait_shown(desk, lambda shown: shown["ended"] is not None)
 
