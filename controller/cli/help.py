@@ -19,12 +19,7 @@ with later():
 WIDEST = 96  # characters of a line that is read with ease
 
 
-@click.command(
-    "help",
-    cls=Command,
-    short_help="Show a page of the guide, or explain a sentence.",
-    context_settings={"ignore_unknown_options": True},  # a sentence may name options
-)
+@click.command("help", cls=Command, short_help="Show a page of the guide, or explain a sentence.")
 @click.argument("words", nargs=-1, type=Text(4000), metavar="[TOPIC | SENTENCE]")
 @click.option("--browser", is_flag=True, help="Open the page in the browser. The site must have been built.")
 def help_(words: tuple[str, ...], browser: bool) -> None:

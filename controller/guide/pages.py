@@ -47,14 +47,18 @@ def topics() -> tuple[Topic, ...]:
 
 
 def _under(target: str, section: str) -> list[Topic]:
-    """The page that the first page links to; of the hardware notes and the reference, those that they link to, too."""
+    """The page that the first page links to, and those in a folder of its own that it links to.
+
+    The folder has the page's name; that of the hardware notes and of the reference is the one in which the page is.
+    """
     page = (HOME / "docs" / target).resolve()
     path = page.relative_to(HOME).as_posix()
     topic = _topic(path, section)
-    if page.name != "README.md":
+    own = page.parent if page.name == "README.md" else page.with_suffix("")
+    if not own.is_dir():
         return [topic]
     below = [(page.parent / link).resolve() for _, link in LINK.findall(topic.text())]
-    inside = [each for each in dict.fromkeys(below) if page.parent in each.parents]
+    inside = [each for each in dict.fromkeys(below) if own in each.parents]
     return [topic, *(_topic(each.relative_to(HOME).as_posix(), section) for each in inside)]
 
 

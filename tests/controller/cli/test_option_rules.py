@@ -29,8 +29,9 @@ ALWAYS = {
     "kit from-picture": "--out",
     "kit loads": "--from --mass-kg --length-mm --height-mm --tilt-offset-mm --pan-offset-mm --torque --rotor-g-cm2 "
     "--gear-efficiency --total-kg --feet-radius-mm --wind-height-mm --area-m2 --wind-m-s --margin",
+    "help": "--browser",
     "kit setup": "--picture --list --done --again",
-    "board find": "--baud",
+    "board find": "--baud --port",
     "board check": "--port --baud --yes --kit --countdown",
     "board soak": "--port --baud --seconds",
     "calibrate steps": "--axis --kit --page",

@@ -31,7 +31,7 @@ def test_a_topic_is_shown_as_its_page(shell: Shell) -> None:
 def test_a_printed_sentence_is_explained(shell: Shell) -> None:
     """What a command has just said, word for word, with what was filled in."""
     said = shell("plan", "gone.toml").err.strip()
-    told = shell("help", *said.split())
+    told = shell("help", " ".join(said.split()))
     assert "gone.toml" in said
     assert "What to do: " in told.out
 
