@@ -1,7 +1,9 @@
 """`fullturn help`: the pages of the guide, and what a sentence of the program means."""
 
 import webbrowser
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 from controller.errors import InputError, WorldError
 from controller.guide.meanings import meanings_of
@@ -13,21 +15,29 @@ MOST_MEANINGS = 5
 NOT_HERE = "The pages of the guide are not installed here. They are in the folder docs of the project."
 
 
-def help_command(words: str) -> str:
-    """The page of a topic, the meaning of a sentence, or without words the topics, as Markdown.
+@dataclass(frozen=True, slots=True)
+class Helped:
+    """What was found: Markdown for people, and the same for other programs."""
+
+    text: str
+    value: dict[str, Any]
+
+
+def help_command(words: str) -> Helped:
+    """The page of a topic, the meaning of a sentence, or without words the topics.
 
     Raises InputError if nothing fits, WorldError if the pages are not there.
     """
     _must_be_there()
     if not words:
-        return contents_text()
+        return Helped(contents_text(), {"topics": [asdict(topic) for topic in topics()]})
     found = near(words)
     topic = topic_of(words) or (found[0] if len(found) == 1 else None)
     if topic is not None:
-        return page_text(topic)
+        return Helped(page_text(topic), {"topic": asdict(topic), "text": topic.text()})
     meanings = meanings_of(words)[:MOST_MEANINGS] if len(words.split()) > 1 or not found else ()
     if meanings:
-        return meaning_text(meanings)
+        return Helped(meaning_text(meanings), {"meanings": [asdict(meaning) for meaning in meanings]})
     raise InputError(near_text(words, found))
 
 

@@ -73,17 +73,31 @@ def meanings_of(words: str) -> tuple[Meaning, ...]:
 def _fitting(text: str) -> Iterator[Meaning]:
     """The entries whose pattern is in the text, the most literal first, without those inside a better one."""
     taken: list[tuple[int, int]] = []
+    folded = text.casefold()
     for meaning in sorted(all_meanings(), key=lambda each: -each.literal):
-        found = _pattern(meaning.says).search(text) if meaning.literal >= LEAST_LITERAL else None
-        if found and not any(start <= found.start() and found.end() <= end for start, end in taken):
-            taken.append(found.span())
+        found = _found(_pieces(meaning.says), folded) if meaning.literal >= LEAST_LITERAL else None
+        if found and not any(start <= found[0] and found[1] <= end for start, end in taken):
+            taken.append(found)
             yield meaning
 
 
 @cache
-def _pattern(says: str) -> re.Pattern[str]:
-    pieces = says.strip(FILLED).strip().split(FILLED)
-    return re.compile(".*?".join(re.escape(piece) for piece in pieces), re.IGNORECASE)
+def _pieces(says: str) -> tuple[str, ...]:
+    return tuple(piece.casefold() for piece in says.strip(FILLED).strip().split(FILLED))
+
+
+def _found(pieces: Iterable[str], text: str) -> tuple[int, int] | None:
+    """Where these pieces are in the text in this order, with anything between; None if they are not.
+
+    Each is taken where it comes first, which finds them if they are there. A regular expression would try all ways.
+    """
+    start, end = -1, 0
+    for piece in pieces:
+        at = text.find(piece, end)
+        if at < 0:
+            return None
+        start, end = (at if start < 0 else start), at + len(piece)
+    return start, end
 
 
 def _sharing(text: str) -> list[Meaning]:

@@ -17,6 +17,7 @@ from starlette.routing import BaseRoute
 from controller.capture.operator import request_of
 from controller.commands.tell import tell_request
 from controller.errors import InputError, WorldError
+from controller.guide.meanings import meanings_of
 from controller.own_names import SESSION
 from controller.page.asked import AskedOnPage
 from controller.page.page import Page
@@ -33,6 +34,8 @@ from controller.session.session import Session
 from controller.showing.shown_run import is_active
 
 READ_AGAIN_S = 2.0  # after a session could not be read
+MOST_MEANINGS = 2  # of a warning that has several sentences
+NO_MEANING = "The guide has no explanation of these words."
 LOOKED_AT = 20  # of the newest sessions, when the one under way is looked for
 
 
@@ -53,6 +56,7 @@ def routes(page: Page) -> list[BaseRoute]:
     return [
         see(page, "/", show),
         see(page, "/begin", show_begin),
+        see(page, "/meaning", show_meaning),
         see(page, "/run/{session}/map", show_map),
         see(page, "/run/{session}/events", events),
         control(page, "/run/{session}/tell", tell),
@@ -80,6 +84,13 @@ def show_begin(page: Page, request: Request) -> Response:
         script="begin",
         **choices(page.folder, request.query_params.get("plan", ""), page.head_port),
     )
+
+
+def show_meaning(_: Page, request: Request) -> Response:
+    """What a sentence of the run means, and what to do."""
+    found = meanings_of(request.query_params.get("words", ""))[:MOST_MEANINGS]
+    texts = [" ".join(filter(None, (meaning.means, meaning.do))) for meaning in found]
+    return sentence(" ".join(dict.fromkeys(texts)) or NO_MEANING)
 
 
 def show_map(page: Page, request: Request) -> Response:

@@ -3,6 +3,7 @@
 import { Questions } from "./asking.js";
 import { Caller, keepAwake } from "./calling.js";
 import { onHold } from "./holding.js";
+import { Meaning } from "./meaning.js";
 import { byId as by, fetched, holds, post, start } from "./page.js";
 import { SphereMap } from "./sphere.js";
 
@@ -21,6 +22,7 @@ let mapAsked = false;
 const rung = {}; // what was called out last, by its kind: a question in between makes no old warning new
 
 const sphere = new SphereMap(by("sphere"), choose);
+const meaning = new Meaning(by("meaning"), by("means"));
 const caller = new Caller(by("sound"));
 const questions = new Questions(by("question"), ({ id }, answer) => tell({ words: answer, question: id }));
 
@@ -65,6 +67,7 @@ function show(state) {
   by("bar").hidden = !run.active;
   by("resume").hidden = !lacks();
   by("warning").textContent = run.warning === null ? "none" : run.warning.words;
+  meaning.of(run.warning === null ? "" : run.warning.words);
   by("line").textContent = run.line === null ? "–" : lineWords(run.line);
   by("supply").textContent = run.supply_low === null ? "–" : run.supply_low ? "low" : "good";
   by("wind").textContent = run.gusts === null ? "no sensor" : run.gusts ? "gusts" : "calm";

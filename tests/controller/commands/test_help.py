@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import webbrowser
 from pathlib import Path
 
@@ -36,8 +37,16 @@ def test_a_printed_sentence_is_explained(shell: Shell) -> None:
     assert "What to do: " in told.out
 
 
+def test_other_programs_get_the_same_as_json(shell: Shell) -> None:
+    topics = json.loads(shell("help", "--json").out)["topics"]
+    assert {"name", "title", "path", "section"} == set(topics[0])
+    assert json.loads(shell("help", "night", "--json").out)["topic"]["name"] == "night"
+    (meaning,) = json.loads(shell("help", "the disk is full; free some space", "--json").out)["meanings"]
+    assert meaning["do"]
+
+
 def test_unknown_words_are_refused_with_what_is_near(shell: Shell) -> None:
-    assert help_command("nigth") == help_command("night")  # only one is near
+    assert help_command("nigth").text == help_command("night").text  # only one is near
     several = shell("help", "calibr")
     assert (several.status, "`calibrate-steps`" in several.err) == (2, True)
     unknown = shell("help", "qqqqq")

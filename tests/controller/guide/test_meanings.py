@@ -1,3 +1,7 @@
+import time
+
+import pytest
+
 from controller.guide.meanings import Kind, all_meanings, meanings_of
 
 
@@ -42,3 +46,12 @@ def test_every_entry_finds_itself() -> None:
         printed = each.says.replace("…", "7")
         found = meanings_of(printed)
         assert each in found or any(other.literal >= each.literal for other in found) or each.literal < 20
+
+
+@pytest.mark.parametrize("text", ["the a " * 2000, "a" * 10_000, ": " * 5000, "No such file. " * 900])
+def test_any_text_is_looked_up_at_once(text: str) -> None:
+    """A pattern with several gaps could be tried in very many ways. Counted as processor time."""
+    all_meanings()
+    began_s = time.process_time()
+    meanings_of(text)
+    assert time.process_time() - began_s < 2.0

@@ -3,6 +3,7 @@
 import asyncio
 import shutil
 from pathlib import Path
+from urllib.parse import quote
 
 import pytest
 
@@ -169,3 +170,18 @@ def test_the_form_is_offered_whatever_is_among_the_sessions(folder: Path) -> Non
     (folder / "plan.json").write_text(small_plan().model_dump_json())
     with browser_of(page_of(folder)) as browser:
         assert "ledge-port" in browser.get("/begin").text
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("The board does not answer: not a byte comes; check the cable and the board's supply, then go on.", "cable"),
+        ("", "no explanation"),
+        ("qqq " * 5000, "no explanation"),
+    ],
+)
+def test_a_warning_is_explained_with_what_to_do(folder: Path, words: str, told: str) -> None:
+    with browser_of(page_of(folder)) as browser:
+        answer = browser.get(f"/meaning?words={quote(words[:400])}")
+        assert answer.status_code == 200
+        assert told in answer.json()["sentence"]
