@@ -55,7 +55,7 @@ def wait_candidate(url: str, baud: int, description: str = "", serial_number: st
         with SerialPort(url, baud) as port:
             board = wait_board(port)
     except WorldError as error:
-        trouble = str(error)
+        trouble = str(error).removeprefix(f"{url} ")  # the line names it already
     return Candidate(url, description, serial_number, board, trouble)
 
 

@@ -18,7 +18,7 @@ WORDS: dict[int, str] = {
     errno.EISDIR: "it is a folder: name a port",
     errno.EIO: "it does not work any more: check the cable",
     errno.ENAMETOOLONG: "no port has a name that long",
-    errno.ECONNREFUSED: "nobody listens there: start what should, and check the number of the port",
+    errno.ECONNREFUSED: "nothing listens there: start the program that serves it, and check the port number",
     errno.ECONNRESET: "the other end hung up: see what happened there",
     errno.EPIPE: "the other end hung up: see what happened there",
     errno.ETIMEDOUT: "nobody answers there: check the address and the network",

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from controller.capture.gate import Gate
+from controller.commands.board import find_command
 from controller.commands.listen import decode_command
 from controller.commands.stand_in import rig_spec
 from controller.conformance.battery import RuleResult, wait_battery
@@ -273,3 +274,9 @@ def test_decoding_reads_in_pieces(tmp_path: Path) -> None:
     summary = decode_command(io.BytesIO(frame_of(GetStatus(), 1) * 2000), shown.append)
     assert summary.host == {"GetStatus": 2000}
     assert {one.at_s for one in shown} == {None}
+
+
+def test_a_port_that_cannot_be_opened_is_named_once() -> None:
+    (found,) = find_command(115200, "socket://127.0.0.1:9")
+    assert found.answer.startswith("cannot be opened")
+    assert found.port == "socket://127.0.0.1:9"
