@@ -12,6 +12,7 @@ from rich.console import Group
 
 from controller import clock
 from controller.capture.gate import without_keys
+from controller.capture.interrupts import NotedInterrupt
 from controller.capture.operator import ANSWERS, HOW_TO_ANSWER, NOTHING_ASKED, request_of
 from controller.capture.people import Lines
 from controller.capture.states import RunState
@@ -172,8 +173,11 @@ class Watcher:
 
 
 def watch_command(path: Path, view: WatchView, lines: Lines) -> bool:
-    """Show the run of a session until it ends; return whether one was active. Raises InputError, StorageFailed."""
-    with Session.open(path) as session:
+    """Show the run of a session until it ends; return whether one was active.
+
+    Raises InputError, StorageFailed; KeyboardInterrupt if Ctrl-C closes the window.
+    """
+    with Session.open(path) as session, NotedInterrupt() as interrupt:
         plan = plan_from(session.plan_text(), str(path), begun=True)
         window, watcher, active = RunWindow(session, plan), Watcher(path, view, lines), False
         with suppress(SessionGone):  # the run ended before its first move
@@ -184,6 +188,7 @@ def watch_command(path: Path, view: WatchView, lines: Lines) -> bool:
                     break
                 active = True
                 watcher.hear(shown)
+                interrupt.raise_if_noted()
                 clock.wait_ns(LOOK_NS)
     if active:
         view.ring()

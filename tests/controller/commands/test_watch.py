@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -12,10 +13,11 @@ import pytest
 
 from controller import clock
 from controller.capture.gate import KEEPS_STILL
+from controller.capture.interrupts import NotedInterrupt
 from controller.capture.operator import NOTHING_ASKED
 from controller.capture.people import BY_KEYS
 from controller.commands.tell import tell_request
-from controller.commands.watch import TO_STOP, JsonView, Watcher, figures_of
+from controller.commands.watch import TO_STOP, JsonView, Watcher, figures_of, watch_command
 from controller.display import screen_lines
 from controller.errors import WorldError
 from controller.lock import lock_of, sole_use
@@ -138,3 +140,45 @@ def test_a_window_has_the_lines_of_the_run_s_own_screen(run: Session) -> None:
     assert lines[1] == f"0 of {len(PLAN.exposures)} exposures; 1:00 done, 1:30 left, ends about 10:01:30"
     assert lines[2].startswith("Next pause: after this exposure; Ctrl-C closes this window only")
     assert lines[3:] == ["Line: 5 frames sent, 1 repeated, 2 damaged", "Last warning: none"]
+
+
+class AtItsEnd:
+    """Calls for an interrupt when it is thrown away: an exception there is dropped by Python."""
+
+    def __del__(self) -> None:
+        signal.raise_signal(signal.SIGINT)
+        for _ in range(10):
+            pass  # where Python looks at signals
+
+
+class Throwing(Seeing):
+    """A view that throws such a thing away at its second look."""
+
+    looks = 0
+
+    def show(self, _: ShownRun) -> None:
+        self.looks += 1
+        assert self.looks < 10
+        if self.looks == 2:
+            AtItsEnd()
+
+
+def test_ctrl_c_closes_the_window_wherever_it_arrives(run: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    view = Throwing()
+    monkeypatch.setattr(clock, "wait_ns", lambda _: None)
+    monkeypatch.setattr("controller.commands.watch.plan_from", lambda *_, **__: PLAN)
+    before = signal.getsignal(signal.SIGINT)
+    with pytest.raises(KeyboardInterrupt):
+        watch_command(run.path, view, view)
+    assert view.looks == 2
+    assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_a_second_ctrl_c_is_raised_at_once() -> None:
+    with NotedInterrupt() as interrupt:
+        interrupt.raise_if_noted()
+        signal.raise_signal(signal.SIGINT)
+        with pytest.raises(KeyboardInterrupt):
+            signal.raise_signal(signal.SIGINT)
+        with pytest.raises(KeyboardInterrupt):
+            interrupt.raise_if_noted()
