@@ -8,7 +8,6 @@ import os
 import signal
 import stat
 import sys
-import threading
 from contextlib import suppress
 from types import FrameType, TracebackType
 from typing import Self
@@ -67,7 +66,7 @@ class NotedInterrupt:
     """While in force, a first Ctrl-C is noted, and raised only by `raise_if_noted`; a second one is raised at once.
 
     Python drops an exception that is raised in a finaliser. A loop that is to end by Ctrl-C would then go on. Only the
-    main thread may use this; elsewhere it does nothing.
+    main thread may use this.
     """
 
     def __init__(self) -> None:
@@ -75,13 +74,11 @@ class NotedInterrupt:
         self._previous: object = None
 
     def __enter__(self) -> Self:
-        if threading.current_thread() is threading.main_thread():
-            self._previous = signal.signal(signal.SIGINT, self._on_signal)
+        self._previous = signal.signal(signal.SIGINT, self._on_signal)
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
-        if self._previous is not None:
-            signal.signal(signal.SIGINT, self._previous)  # type: ignore[arg-type]
+        signal.signal(signal.SIGINT, self._previous)  # type: ignore[arg-type]
 
     def _on_signal(self, _number: int, _frame: FrameType | None) -> None:
         if self._noted:
