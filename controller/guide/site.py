@@ -50,6 +50,7 @@ DARK = {
     "color-brand-visited": "#7cc4f5",
 }
 """The colours of everything that the program writes (report/templates/tokens.css), by the theme's names."""
+STYLE = Path(__file__).with_name("site.css")
 HEADING = 'class="caption" role="heading"'
 TO_FIRST = '<!doctype html><html lang="en"><head><title>Fullturn</title><meta http-equiv="refresh" content="0; url={0}">\
 </head><body><a href="{0}">The guide</a></body></html>\n'
@@ -88,6 +89,8 @@ CONFIGURATION: dict[str, Any] = {
     "exclude_patterns": ["sim/scenarios", "controller"],
     "html_theme": "furo",
     "html_title": "Fullturn",
+    "html_static_path": [str(STYLE)],
+    "html_css_files": [STYLE.name],
     "html_theme_options": {"light_css_variables": LIGHT, "dark_css_variables": DARK},
     "html_show_copyright": False,
     "html_show_sphinx": False,

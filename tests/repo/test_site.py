@@ -17,7 +17,13 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.long
-LOOKED_AT = ("docs/README", "docs/how-to/capture", "docs/reference/kit", "hardware_notes/README", "docs/troubleshooting")
+LOOKED_AT = (
+    "docs/README",
+    "docs/how-to/capture",
+    "docs/reference/kit",
+    "hardware_notes/README",
+    "docs/troubleshooting/during-a-run",
+)
 
 
 @pytest.fixture(scope="module")
