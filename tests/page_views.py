@@ -126,3 +126,12 @@ def received_bytes(page: Page, address: str) -> int:
     page.wait_for_load_state("load")
     line.detach()
     return counted[0]
+
+
+def fill_in_begin(page: Page) -> None:
+    """The form that begins a run: the simulated rig's port, a short warning, no slow test turn, the cautions read."""
+    page.get_by_label("The board's port").fill("port")
+    page.get_by_label("Warning before motion").fill("1")
+    page.get_by_text("More", exact=True).click()
+    page.get_by_label("Skip the slow test turn").check()
+    page.get_by_label("I have read this").check()

@@ -6,9 +6,10 @@ is read. Colours follow the system's setting, as those of the pictures do.
 """
 
 import logging
+import re
 import shutil
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -27,29 +28,19 @@ BESIDE = (
 """What pages link to outside their folders."""
 DEEPER = {"Commands": "/commands/", "For contributors": "docs/contributors/"}
 """Sections of their own for many pages, by a part of their paths."""
-LIGHT = {
-    "color-background-primary": "#ffffff",
-    "color-background-secondary": "#f1f2ef",
-    "color-foreground-primary": "#0b0d0f",
-    "color-foreground-secondary": "#3d4347",
-    "color-foreground-muted": "#3d4347",
-    "color-background-border": "#c3c8c3",
-    "color-brand-primary": "#084a7a",
-    "color-brand-content": "#084a7a",
-    "color-brand-visited": "#084a7a",
+TOKENS = HOME / "controller" / "report" / "templates" / "tokens.css"
+ROLES = {
+    "color-foreground-primary": "ink",
+    "color-foreground-secondary": "soft",
+    "color-foreground-muted": "soft",
+    "color-background-border": "line",
+    "color-brand-primary": "mark",
+    "color-brand-content": "mark",
+    "color-brand-visited": "mark",
 }
-DARK = {
-    "color-background-primary": "#0d1012",
-    "color-background-secondary": "#181d20",
-    "color-foreground-primary": "#e9ecec",
-    "color-foreground-secondary": "#a9b1b5",
-    "color-foreground-muted": "#a9b1b5",
-    "color-background-border": "#394147",
-    "color-brand-primary": "#7cc4f5",
-    "color-brand-content": "#7cc4f5",
-    "color-brand-visited": "#7cc4f5",
-}
-"""The colours of everything that the program writes (report/templates/tokens.css), by the theme's names."""
+LIGHT = ROLES | {"color-background-primary": "paper", "color-background-secondary": "ground"}
+DARK = ROLES | {"color-background-primary": "ground", "color-background-secondary": "paper"}
+"""The colours of everything that the program writes, in each look: the theme's names, and those of the tokens."""
 STYLE = Path(__file__).with_name("site.css")
 HEADING = 'class="caption" role="heading"'
 TO_FIRST = '<!doctype html><html lang="en"><head><title>Fullturn</title><meta http-equiv="refresh" content="0; url={0}">\
@@ -82,6 +73,13 @@ def build(out: Path) -> list[str]:
     return wrong
 
 
+def _colours(look: int, roles: Mapping[str, str]) -> dict[str, str]:
+    """The theme's colours from the tokens; `look` counts their blocks: light, dark."""
+    block = re.findall(r":root[^{]*\{(.*?)\}", TOKENS.read_text(encoding="utf-8"), re.DOTALL)[look]
+    values = dict(re.findall(r"--([\w-]+): (#\w+)", block))
+    return {name: values[token] for name, token in roles.items()}
+
+
 CONFIGURATION: dict[str, Any] = {
     "project": "Fullturn",
     "root_doc": FIRST.removesuffix(".md"),
@@ -91,7 +89,7 @@ CONFIGURATION: dict[str, Any] = {
     "html_title": "Fullturn",
     "html_static_path": [str(STYLE)],
     "html_css_files": [STYLE.name],
-    "html_theme_options": {"light_css_variables": LIGHT, "dark_css_variables": DARK},
+    "html_theme_options": {"light_css_variables": _colours(0, LIGHT), "dark_css_variables": _colours(1, DARK)},
     "html_show_copyright": False,
     "html_show_sphinx": False,
     "html_copy_source": False,

@@ -28,7 +28,7 @@ from tests.page_rig import (
     truth_of,
     until,
 )
-from tests.page_views import NETWORK, Window, lone_browser, paired, received_bytes, view_faults
+from tests.page_views import NETWORK, Window, fill_in_begin, lone_browser, paired, received_bytes, view_faults
 
 pytestmark = [
     pytest.mark.skipif(sys.platform != "linux", reason="a pseudo-terminal, and processes by their folder"),
@@ -153,11 +153,7 @@ def begin(window: Window, plan: str, looks: tuple[str, ...]) -> str:
     window.open(f"/begin?plan={plan}")
     expect(page.get_by_role("combobox", name="Plan", exact=True)).to_have_value(plan)
     assert view_faults(page, looks) == []
-    page.get_by_label("The board's port").fill("port")
-    page.get_by_label("Warning before motion").fill("1")
-    page.get_by_text("More", exact=True).click()
-    page.get_by_label("Skip the slow test turn").check()
-    page.get_by_label("I have read this").check()
+    fill_in_begin(page)
     page.get_by_role("button", name="Begin").click()
     page.wait_for_url("**/?session=*", timeout=PATIENT_MS)
     return parse_qs(urlsplit(page.url).query)["session"][0]

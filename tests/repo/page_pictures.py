@@ -17,7 +17,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser import PHONE
 from tests.page_rig import KIT_FILE, folder_of_work, fullturn, page_of, rig_at, until
-from tests.page_views import Window, lone_browser, paired
+from tests.page_views import Window, fill_in_begin, lone_browser, paired
 from tests.repo.drawings import DOCS
 from tests.repo.sphere_drawing import DEMO
 
@@ -83,11 +83,7 @@ def photograph_views(folder: Path, into: Path) -> None:
 def _begin(window: Window) -> None:
     page = window.page
     window.open("/begin?plan=ledge.json")
-    page.get_by_label("The board's port").fill("port")
-    page.get_by_label("Warning before motion").fill("1")
-    page.get_by_text("More", exact=True).click()
-    page.get_by_label("Skip the slow test turn").check()
-    page.get_by_label("I have read this").check()
+    fill_in_begin(page)
     page.get_by_role("button", name="Begin").click()
     page.wait_for_url("**/?session=*", timeout=PATIENT_MS)
     expect(page.locator("#question")).to_be_visible(timeout=PATIENT_MS)
