@@ -28,7 +28,7 @@ from controller.planning.plan_file import load_plan
 from controller.session.rows import RequestRow, Word
 from controller.session.session import Session
 from controller.setup.progress import Done, StepsDone, kit_mark, write_progress
-from tests.controller.session.keep import BEGAN, Journey, after, card_of, invented_day, journey
+from tests.controller.session.keep import BEGAN, Journey, Stroke, after, card_of, invented_day, journey
 
 ROOT = Path(__file__).resolve().parents[2]
 KIT = """\
@@ -67,7 +67,9 @@ min_deg = -95.0
 max_deg = 95.0
 """
 FISHEYE = KIT.replace("focal_length_mm = 14.0", 'focal_length_mm = 8.0\nprojection = "equidistant"')
-NAMED = KIT.replace("sensor_width_mm = 36.0\nsensor_height_mm = 24.0\n", 'make = "Nikon Corporation"\nmodel = "Nikon D750"\n')
+NAMED = KIT.replace(
+    "sensor_width_mm = 36.0\nsensor_height_mm = 24.0\n", 'make = "Nikon Corporation"\nmodel = "Nikon D750"\n'
+)
 KITS = {"kit": KIT, "fisheye": FISHEYE, "named": NAMED}
 WINDOW = ("--region", "window", "--pitch-from", "-20", "--pitch-to", "20", "--yaw-from", "-60", "--yaw-to", "60")
 PLANS: dict[str, Sequence[str]] = {
@@ -89,6 +91,11 @@ PLANS: dict[str, Sequence[str]] = {
 NOISE_DEG = (0.004, -0.006, 0.001, 0.005, -0.003, 0.002, -0.005)
 SCENARIOS = ("gusty-day", "person-slow", "steps-lost")
 HEAD_BYTES = 2000
+ENDINGS = (
+    *(("finished", "window"), ("stopped", "sphere"), ("killed", "window"), ("finished", "passes")),
+    ("stopped", "by_hand"),
+)
+"""How each session ended, and its plan."""
 TOKENS = ("an invented token", "another invented token")
 
 
@@ -125,7 +132,7 @@ def plans(folder: Path) -> None:
         fullturn("plan", str(folder / which), "--out", str(folder / f"{name}.json"), *options)
 
 
-def stops_after(exposures: int) -> object:
+def stops_after(exposures: int) -> Stroke:
     """A stop that another terminal requests after so many exposures."""
 
     def look(world: Journey) -> bool:
@@ -144,7 +151,8 @@ def session(plan: Plan, kept: Path, how: str) -> None:
         if how == "killed":
             world.until_killed(after(3), lambda: world.capture(tries=0))
         else:
-            world.stroke = staticmethod(stops_after(3)) if how == "stopped" else world.stroke  # type: ignore[arg-type, method-assign]
+            if how == "stopped":
+                world.stroke = stops_after(3)
             assert world.capture(tries=0) is (how == "finished"), world.ends
         for written in Path(name).glob("session.sqlite*"):
             if how == "killed" or written.suffix == ".sqlite":
@@ -153,16 +161,24 @@ def session(plan: Plan, kept: Path, how: str) -> None:
 
 def sessions(folder: Path) -> None:
     """Sessions, the report of one, and its card matched and sorted."""
-    for number, (how, plan) in enumerate(
-        (("finished", "window"), ("stopped", "sphere"), ("killed", "window"), ("finished", "passes"), ("stopped", "by_hand")), 1
-    ):
+    for number, (how, plan) in enumerate(ENDINGS, 1):
         session(load_plan(folder / f"{plan}.json"), folder / f"2026-03-01-ledge-{number}.sqlite", how)
     finished = folder / "2026-03-01-ledge-1.sqlite"
     report_command(finished, folder / "2026-03-01-ledge-1-report")
     rows = json.loads((folder / "2026-03-01-ledge-1-report" / "exposures.json").read_text(encoding="utf-8"))
     with TemporaryDirectory() as card:
         card_of(rows, Path(card))
-        fullturn("match", str(finished), card, "--out", str(folder / "2026-03-01-ledge-1-card"), "--sort", "frame", "--copy", "--xmp")
+        fullturn(
+            "match",
+            str(finished),
+            card,
+            "--out",
+            str(folder / "2026-03-01-ledge-1-card"),
+            "--sort",
+            "frame",
+            "--copy",
+            "--xmp",
+        )
 
 
 def folders(folder: Path) -> None:
@@ -182,9 +198,15 @@ def folders(folder: Path) -> None:
 
 
 def shorten(folder: Path) -> None:
-    """Cut pages and pictures of spheres: the program recognises its own by their beginning, and reads no more."""
+    """Cut pages and pictures of spheres, of which only the beginning is read, and paths of this computer."""
     for path in (*folder.rglob("*.html"), *folder.rglob("sphere.jpg")):
         path.write_bytes(path.read_bytes()[:HEAD_BYTES])
+    for path in folder.rglob("match.json"):
+        content = json.loads(path.read_text(encoding="utf-8")) | {
+            "session": "2026-03-01-ledge-1.sqlite",
+            "folder": "card",
+        }
+        path.write_text(json.dumps(content, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 def keep(folder: Path) -> None:
