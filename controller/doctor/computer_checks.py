@@ -160,7 +160,7 @@ def check_memory(readings: Readings) -> Iterator[Finding]:
 def check_power(readings: Readings) -> Iterator[Finding]:
     """Whether the computer may fall asleep or run out in the middle of a run."""
     power = readings.power
-    start = f"start a run with: {power.awake_line} fullturn capture ..." if power.awake_line else ""
+    start = f"start a run with: {power.awake_line} fullturn capture PLAN.json" if power.awake_line else ""
     if power.percent is not None and power.percent < EMPTY_PERCENT:
         yield look(f"The computer's battery is at {power.percent} %.", "Charge it, or connect a supply, before a run")
     if power.has_lid or power.has_battery:
