@@ -96,6 +96,16 @@ def new(
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
 
+@kit.command()
+@click.option("--out", type=OUTPUT, required=True, help="The kit to write.")
+@json_option
+def example(out: Path, as_json: bool) -> None:
+    """Write the kit of the tutorial. Its camera and head are invented: plan, rehearse and practise with it."""
+    kit_made = kit_work.example_command(out)
+    text = f"The example kit is in {out}. Its camera and head are invented: use it to practise, not to move a real head."
+    show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
+
+
 @kit.command("from-picture")
 @click.argument("picture", type=FILE)
 @click.option("--out", type=OUTPUT, help="A kit to write.")

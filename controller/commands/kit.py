@@ -1,11 +1,13 @@
-"""`fullturn kit find`, `new`, `from-picture`, `check` and `loads`: find and write a kit, and explain it."""
+"""`fullturn kit find`, `new`, `example`, `from-picture`, `check` and `loads`: find and write a kit, and explain it."""
 
 from pathlib import Path
 
 from controller import clock
 from controller.calibration.records import read
 from controller.errors import InputError
+from controller.files import write_new
 from controller.kit.draft import Draft, focal_mm_of, write_kit
+from controller.kit.example import example_text
 from controller.kit.from_picture import FromPicture, draft_of, kit_from
 from controller.kit.kit import Kit
 from controller.kit.lens_data import Entry
@@ -30,6 +32,13 @@ def new_command(out: Path, camera: str, lens: str | None, pixels: tuple[int, int
     body = exactly("camera", camera)
     glass = None if lens is None else exactly("lens", lens)
     return write_kit(out, Draft(body, glass, pixels, focal_mm_of(glass, focal_length_mm)))
+
+
+def example_command(out: Path) -> Kit:
+    """Write the tutorial's kit and read it. Raises InputError, StorageFailed."""
+    must_be_free(out)
+    write_new(out, example_text())
+    return load_kit(out)
 
 
 def from_picture_command(picture: Path, out: Path | None) -> FromPicture:
