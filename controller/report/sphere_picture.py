@@ -21,7 +21,8 @@ from controller.planning.directions import Array, camera_axes
 from controller.planning.frame_outlines import outlines_at, unrolled_deg
 from controller.planning.plan import Frame, Plan
 from controller.planning.reached_poses import Poses, poses_of
-from controller.report.drawing import DEEP, DESK_IN, PHONE_IN
+from controller.report.colours import DEEP
+from controller.report.drawing import DESK_IN, PHONE_IN
 from controller.report.frame_numbers import centred, inside_part, number_frames
 from controller.report.holes_picture import draw_holes, draw_missing, held_by, holes, split
 
