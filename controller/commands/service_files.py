@@ -30,6 +30,9 @@ RestrictRealtime=yes
 RestrictSUIDSGID=yes
 SystemCallArchitectures=native
 RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6 AF_NETLINK
+RestrictNamespaces=yes
+SystemCallFilter=@system-service
+SystemCallErrorNumber=EPERM
 UMask=0022
 """
 # Only the system's own manager can do these without namespaces of users, which some systems forbid.
@@ -43,9 +46,6 @@ ProtectKernelTunables=yes
 ProtectKernelLogs=yes
 ProtectControlGroups=yes
 ProtectHostname=yes
-RestrictNamespaces=yes
-SystemCallFilter=@system-service
-SystemCallErrorNumber=EPERM
 """
 UNIT = """\
 [Unit]
