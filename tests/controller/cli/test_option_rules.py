@@ -53,6 +53,7 @@ ALWAYS = {
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",
     "inspect": "--out --limit --limits --calibrate",
     "doctor": "--port",
+    "install-service": "--system --undo --yes",
     "page": "--port --lan --port-number --open --forget-devices",
 }
 """Options that always have an effect. --json is one everywhere."""
