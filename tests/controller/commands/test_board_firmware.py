@@ -256,8 +256,8 @@ def test_a_port_in_use_is_left_alone(shell: Shell, tools: Tools) -> None:
     ("words", "sentence"),
     [
         (("--port", "socket://there:7000", "--programmer", "probe"), "avrdude cannot use socket://there:7000."),
-        (("--port", "some-port", "--programmer", "-c"), '"-c" is no programmer.'),
-        (("--port", "some-port", "--programmer", "a/../../b"), '"a/../../b" is no programmer.'),
+        (("--port", "some-port", "--programmer", "-c"), "'-c' is no programmer."),
+        (("--port", "some-port", "--programmer", "a/../../b"), "'a/../../b' is no programmer."),
     ],
 )
 def test_what_flash_refuses(shell: Shell, tools: Tools, words: tuple[str, ...], sentence: str) -> None:

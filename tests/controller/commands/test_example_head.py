@@ -35,7 +35,8 @@ MOVERS = {
     "board check": ("--kit", "kit.toml", *PORT),
     "kit setup": ("kit.toml", *PORT[:2]),
 }
-WITHOUT_KIT = {"board find", "board listen", "board soak", "page"}  # these move nothing; the page begins commands that do
+WITHOUT_KIT = {"board find", "board flash", "board listen", "board soak", "page"}
+"""These move nothing; the page begins commands that do."""
 
 
 class Terminal(io.StringIO):
