@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 TARGETS = ("avr", "arm")
 LACKING = ("sync-contact", "pan-switch", "tilt-switch", "half-press")
 PRECAUTIONS = (
-    "Before you go on: switch the motor supply off, support the camera, and unplug the camera's contacts. The board "
-    "restarts, and its outputs are undefined meanwhile: with their supply on, motors may jump or let go."
+    "Switch the motor supply off, support the camera, and unplug the camera's contacts. The board restarts, and its pins "
+    "float meanwhile: a motor with power may jump, and a tilt without power may drop."
 )
 
 
@@ -117,7 +117,7 @@ def flash(
     tool = firmware_work.Programmer(programmer, programmer_port, programmer_baud)
 
     def may_flash(line: list[str]) -> bool:
-        say(f"{PRECAUTIONS}\nThis is run in {folder / 'build'}: {shlex.join(line)}", err=True)
+        say(f"{PRECAUTIONS}\nThis runs in {folder / 'build'}: {shlex.join(line)}", err=True)
         return confirmed("Write the program to the board now?", yes=yes)
 
     def tell(verdict: "RuleResult") -> None:

@@ -55,7 +55,7 @@ def build_command(
     if without:
         fitted = int(sum(flag for name, flag in FITTED.items() if name not in without))
     line = firmware.build_line(target, baud, fitted)
-    say(f"In a copy of the sources, this is run: {shlex.join(line)}")
+    say(f"This runs in a copy of the sources: {shlex.join(line)}")
     size = firmware.build_in(folder, target, line)
     return Built(target.name, str(folder), str(folder / BUILD / PROGRAM), size, shlex.join(line))
 
@@ -90,7 +90,8 @@ class Flashed:
         ours = ".".join(str(number) for number in PROTOCOL_VERSION)
         if self.version != PROTOCOL_VERSION:
             return (
-                f"The board answers with version {told} of the protocol, the firmware has {ours}: an older program runs."
+                f"The board answers with version {told} of the protocol, the firmware has {ours}: another program is running. "
+                "Write this one again."
             )
         if not self.works:
             return "The board answers, but breaks a rule. Write the program again, and see hardware_notes/board.md."
