@@ -90,8 +90,8 @@ class Flashed:
         ours = ".".join(str(number) for number in PROTOCOL_VERSION)
         if self.version != PROTOCOL_VERSION:
             return (
-                f"The board answers with version {told} of the protocol, the firmware has {ours}: another program is running. "
-                "Write this one again."
+                f"The board answers with version {told} of the protocol, the firmware has {ours}: another program is "
+                "running. Write this one again."
             )
         if not self.works:
             return "The board answers, but breaks a rule. Write the program again, and see hardware_notes/board.md."
