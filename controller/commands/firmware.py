@@ -15,7 +15,7 @@ from controller.quantity import quoted
 from controller.shown import shown
 
 SOURCES = Path(protocol.__file__).parent / "board"
-CORE, BUILD, PROGRAM = "core", "build", "fullturn.hex"
+CORE, PROGRAM = "core", "fullturn.hex"
 PARTS = ("*.c", "*.h", "*.mk", "*.ld")
 STANDARD_ERROR = 2
 PROGRAMMER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*")
@@ -84,7 +84,12 @@ def build_in(folder: Path, target: BoardTarget, line: Sequence[str]) -> int:
     with appearing_folder(folder) as inner:
         _copy_sources(inner, target)
         run_tool(line, inner)
-        return (inner / BUILD / PROGRAM).stat().st_size
+        return program_in(inner, target).stat().st_size
+
+
+def program_in(folder: Path, target: BoardTarget) -> Path:
+    """The program that is built in such a folder, as an Intel HEX file."""
+    return folder / "build" / target.name / PROGRAM
 
 
 def _copy_sources(folder: Path, target: BoardTarget) -> None:
@@ -100,8 +105,9 @@ def target_of(folder: Path) -> BoardTarget:
     found = [target for target in TARGETS.values() if (folder / target.name / "target.mk").is_file()]
     if len(found) != 1:
         raise InputError(f"{shown(folder)} was not made by `fullturn board build`. Build the firmware first.")
-    if not (folder / BUILD / PROGRAM).is_file():
-        raise InputError(f"{shown(folder / BUILD / PROGRAM)} is missing. Run make in {shown(folder)}.")
+    program = program_in(folder, found[0])
+    if not program.is_file():
+        raise InputError(f"{shown(program)} is missing. Run make in {shown(folder)}.")
     return found[0]
 
 

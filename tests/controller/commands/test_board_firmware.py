@@ -119,10 +119,10 @@ class Silent:
 def built_folder(shell: Shell, target: str = "avr") -> Path:
     """A folder as `board build` makes it, without a compiler."""
     folder = shell.folder / "firmware"
-    (folder / "build").mkdir(parents=True)
+    (folder / "build" / target).mkdir(parents=True)
     (folder / target).mkdir()
     (folder / target / "target.mk").touch()
-    (folder / "build/fullturn.hex").write_text(":00000001FF\n", encoding="utf-8")
+    (folder / "build" / target / "fullturn.hex").write_text(":00000001FF\n", encoding="utf-8")
     return folder
 
 
@@ -137,9 +137,10 @@ def test_the_whole_story(
     built = json.loads(told.out)
     folder = shell.folder / "my firmware"
     assert f"copy of the sources: make TARGET={target} BAUD=115200UL" in told.err
+    assert built["program"] == f"my firmware/build/{target}/fullturn.hex"
     assert built["command"] == f"make TARGET={target} BAUD=115200UL"
     assert {path.name for path in folder.iterdir()} == {"Makefile", "core", target, "build"}
-    assert built["file_bytes"] == (folder / "build/fullturn.hex").stat().st_size > 20_000
+    assert built["file_bytes"] == (folder / "build" / target / "fullturn.hex").stat().st_size > 20_000
     flashed, folder_of_machine = tmp_path / "flashed.hex", tmp_path / "machine"
     folder_of_machine.mkdir()
     tool = firmware.TARGETS[target].flash_tool
@@ -148,7 +149,7 @@ def test_the_whole_story(
 
     def start() -> Port:
         """The controller, with the program that was written to it."""
-        elf = folder / "build/fullturn.elf"
+        elf = folder / "build" / target / "fullturn.elf"
         if target == "arm":
             boards.append(arm.Machine(arm.firmware_of(elf, flashed), folder_of_machine))
         else:
@@ -178,7 +179,7 @@ def test_avrdude_gets_its_options(shell: Shell, tools: Tools, opens: Callable[..
     told = shell("board", "flash", "firmware", *PORT, "--programmer-baud", "57600", "--yes", "--countdown", "0", "--json")
     assert told.status == 0, told
     options = "-p m328p -c probe -P some-port -b 57600 -U flash:w:fullturn.hex:i"
-    assert tools.called("avrdude") == [str(folder / "build"), *options.split()]
+    assert tools.called("avrdude") == [str(folder / "build/avr"), *options.split()]
     assert f"avrdude {options}\n" in told.err
     assert told.err.index("Switch the motor supply off") < told.err.index("avrdude")
     result = json.loads(told.out)
@@ -197,7 +198,7 @@ def test_openocd_gets_its_options(shell: Shell, tools: Tools, opens: Callable[..
     opens(simulated)
     assert shell("board", "flash", "firmware", *PORT, "--yes", "--countdown", "0").status == 0
     options = ["-f", "interface/probe.cfg", "-f", "target/nrf51.cfg", "-c", "program fullturn.hex verify reset exit"]
-    assert tools.called("openocd") == [str(folder / "build"), *options]
+    assert tools.called("openocd") == [str(folder / "build/arm"), *options]
     (sentence,) = refuses(shell, 2, "board", "flash", "firmware", *PORT, "--programmer-port", "COM3", "--yes")
     assert sentence.endswith("--programmer-port COM3: openocd finds the debug adapter by itself.")
 
@@ -272,7 +273,7 @@ def test_a_folder_without_a_program(shell: Shell) -> None:
     (shell.folder / "other").mkdir()
     (sentence,) = refuses(shell, 2, "board", "flash", "other", *PORT)
     assert "other was not made by `fullturn board build`." in sentence
-    (built_folder(shell) / "build/fullturn.hex").unlink()
+    (built_folder(shell) / "build/avr/fullturn.hex").unlink()
     (sentence,) = refuses(shell, 2, "board", "flash", "firmware", *PORT)
     assert "fullturn.hex is missing. Run make in firmware." in sentence
 
@@ -300,7 +301,7 @@ def test_a_build_that_fails_leaves_nothing(shell: Shell, tools: Tools) -> None:
 def test_what_a_head_lacks_is_left_out(shell: Shell, tools: Tools) -> None:
     for name in firmware.AVR.build_tools:
         tools.add(name)
-    tools.add("make", "mkdir build; echo :00000001FF > build/fullturn.hex")
+    tools.add("make", "mkdir -p build/avr; echo :00000001FF > build/avr/fullturn.hex")
     lacks = ("--without", "pan-switch", "--without", "half-press")
     told = shell("board", "build", "--out", "new", "--baud", "250000", *lacks)
     assert told.status == 0, told
