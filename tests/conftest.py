@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from markupsafe import Markup
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,6 +29,12 @@ def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
     root = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sets"
     root.mkdir(exist_ok=True)
     return SetMaker(root)
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reports without their figures, where no test looks at them: drawing takes most of a rehearsal's time."""
+    monkeypatch.setattr("controller.report.drawing.svg", lambda *_: Markup())
 
 
 @pytest.fixture(scope="module")
