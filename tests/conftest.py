@@ -9,6 +9,8 @@ import pytest
 from hypothesis import settings
 from markupsafe import Markup
 
+from tests.dealing import dealt
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -18,6 +20,14 @@ if TYPE_CHECKING:
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let each of several workers begin with modules that have long tests, see `dealing`."""
+    workers = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
+    if workers > 1:
+        items[:] = dealt(items, workers)
 
 
 @pytest.fixture(scope="session")
