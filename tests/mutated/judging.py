@@ -13,15 +13,20 @@ import signal
 import stat
 import sys
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from types import FrameType
+from typing import Any
+from unittest.mock import patch
+
+from markupsafe import Markup
 
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.plan_file import load_plan
+from controller.report import drawing
 from controller.session.session import Session
 from tests.mutated.corpus import run
 
@@ -111,13 +116,25 @@ def _bounded() -> Iterator[None]:
             signal.signal(number, handler)
 
 
+@contextlib.contextmanager
+def _drawn_once() -> Iterator[None]:
+    """Draw each figure of a report for a phone only: that for a desk is the same figure, a second time."""
+
+    def for_a_phone(draw: Callable[[float], Any], width_in: float, name: str, words: str) -> Markup:
+        return drawn(draw, width_in, name, words) if width_in == drawing.PHONE_IN else Markup()
+
+    drawn = drawing.svg
+    with patch.object(drawing, "svg", for_a_phone):
+        yield
+
+
 def judge(words: tuple[str, ...], folder: Path) -> Verdict:
     """Run the command in `folder`, the current one, and judge what it did."""
     before = digests(folder)
     out, err = io.StringIO(), io.StringIO()
     fault, told, status = "", "", -1
     try:
-        with _bounded(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        with _bounded(), _drawn_once(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             status = run(*words)
     except _HangError as hang:
         fault, told = f"hang: {hang}", traceback.format_exc()
