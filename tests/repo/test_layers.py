@@ -22,7 +22,8 @@ ONLY_IN = {
     "time": {"controller/clock.py", "sim/serve.py"},
     "lensfunpy": {"controller/kit/lens_data.py"},
     "threading": set(),
-    **{name: set[str]() for name in ("grp", "pwd", "resource")},
+    **{name: set[str]() for name in ("pwd", "resource")},
+    "grp": {"controller/doctor/this_computer.py"},
 }
 # Libraries that only one room may import: the page waits for many devices at once, and nothing else does.
 ONLY_UNDER = dict.fromkeys(("asyncio", "starlette", "uvicorn", "segno"), "controller/page/")
@@ -30,13 +31,15 @@ ONLY_UNDER = dict.fromkeys(("asyncio", "starlette", "uvicorn", "segno"), "contro
 OF_THE_SYSTEM = {"signal", "fcntl", "msvcrt", "termios", "tty", "pty", "select", "ctypes", "_winapi", "winreg"}
 ASKED = {"sys.platform", "os.name", "platform.system"}
 KNOW_THE_SYSTEM = ("controller/system/", "sim/system.py")
+# These report which system it is, and look at what only one has.
+TELL_THE_SYSTEM = ("controller/doctor/", "controller/commands/version.py")
 BOTTOM = "system"
 """The room under all others. It imports none of them, nor any other module of the host but these."""
 UNDER_THE_BOTTOM = {"errors", "clock"}
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
     *("optics", "kit", "shaping", "program", "planning", "session", "capture", "showing", "ports", "conformance"),
-    *("calibration", "matching", "inspection", "setup", "report", "guide", "commands", "page", "cli"),
+    *("calibration", "matching", "inspection", "setup", "report", "guide", "doctor", "commands", "page", "cli"),
 )
 # Not for all later rooms, although the order would allow it.
 ONLY_FOR = {"conformance": {"commands", "cli"}, "ports": {"commands", "cli"}}
@@ -93,7 +96,7 @@ def test_a_layer_imports_only_what_it_may(path: Path) -> None:
         if top == "click":
             assert name.startswith("controller/cli/"), f"{name} imports {module}"
         if top in OF_THE_SYSTEM:
-            assert name.startswith(KNOW_THE_SYSTEM), f"{name} imports {module}"
+            assert name.startswith((*KNOW_THE_SYSTEM, *TELL_THE_SYSTEM)), f"{name} imports {module}"
 
 
 @pytest.mark.parametrize("path", program_files(), ids=name_of)
@@ -103,7 +106,7 @@ def test_only_one_room_asks_which_system_it_runs_on(path: Path) -> None:
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         if isinstance(node, ast.Attribute)
     }
-    assert name_of(path).startswith(KNOW_THE_SYSTEM) or not asked & ASKED
+    assert name_of(path).startswith((*KNOW_THE_SYSTEM, *TELL_THE_SYSTEM)) or not asked & ASKED
 
 
 @pytest.mark.parametrize("path", program_files(), ids=name_of)

@@ -51,6 +51,7 @@ ALWAYS = {
     "match": "--out --pictures",
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",
     "inspect": "--out --limit --limits --calibrate",
+    "doctor": "--port",
     "page": "--port --lan --port-number --open --forget-devices",
 }
 """Options that always have an effect. --json is one everywhere."""
