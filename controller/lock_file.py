@@ -61,11 +61,10 @@ def hold_file(name: str, session: Path | None, holder: str | None) -> Iterator[N
         if number is None:
             yield  # it was never locked
             return
+        ours = holder is not None
+        opened.callback(lambda: _let_go(path, number, ours=ours))
         if holder is not None:
             _write_words(number, holder)
-            opened.callback(_let_go, path, number)
-        else:
-            opened.callback(os.close, number)
         yield
 
 
@@ -96,23 +95,26 @@ def _is_at(path: Path, number: int) -> bool:
     return os.path.samestat(there, os.fstat(number))
 
 
-def _let_go(path: Path, number: int) -> None:
-    """Release a lock, and remove its file if we may: that of another user in the shared folder stays, and is no lock.
+def _let_go(path: Path, number: int, *, ours: bool) -> None:
+    """Release a lock. If it was `ours`, remove its file; that of another user in the shared folder stays, and is no lock.
 
     On POSIX it is removed while it is still locked, so that nobody can have locked it since. Windows refuses to remove a
     file that anybody has open.
     """
-    _write_words(number, "")
-    if not WINDOWS:
-        with suppress(OSError):
-            path.unlink()
-    else:
-        with suppress(OSError):
-            locks.unlock(number)
+    if ours:
+        _write_words(number, "")
+        if not WINDOWS:
+            _remove(path)
+    with suppress(OSError):
+        locks.unlock(number)
     os.close(number)
-    if WINDOWS:
-        with suppress(OSError):
-            path.unlink()
+    if ours and WINDOWS:
+        _remove(path)
+
+
+def _remove(path: Path) -> None:
+    with suppress(OSError):
+        path.unlink()
 
 
 def _short(name: str) -> str:

@@ -15,9 +15,9 @@ SHARING = {5, 32, 33}
 """Windows' codes if another program has a file open: access denied, sharing violation, lock violation."""
 TRIES, BETWEEN_NS = 40, 50 * MS
 """A virus scanner or an indexer has a new file open for a moment."""
-LONGEST_PLAIN = 247
-"""Characters of a folder's path that Windows takes without the prefix: 260 less 12 for a file's short name, less one for
-the end (Microsoft's documentation of maximum path lengths).
+LONGEST_PLAIN = 120
+"""Characters of a path that is left as it is. Windows takes 259 without the prefix (Microsoft's documentation of maximum
+path lengths); this leaves room for the names that the program adds to a folder's.
 """
 PREFIX, SHARE = "\\\\?\\", "\\\\?\\UNC\\"
 
