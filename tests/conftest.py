@@ -19,6 +19,17 @@ settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def battery_clock() -> Iterator[None]:
+    """A computer whose time of day can be believed, whatever this one has: a container often has no battery clock."""
+    from controller.clock_trust import ClockSigns
+
+    patched = pytest.MonkeyPatch()
+    patched.setattr(ClockSigns, "here", classmethod(lambda kind: kind(None, True)))
+    yield
+    patched.undo()
+
+
 @pytest.fixture(scope="session")
 def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
     """A maker of whole sets, whose folder all workers of this run share."""
