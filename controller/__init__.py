@@ -1,3 +1,3 @@
 """The host program: kit, optics, planning, program, capture, session, reports and commands."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

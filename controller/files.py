@@ -10,14 +10,17 @@ import shutil
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
+from controller import clock
 from controller.errors import StorageFailed
 from controller.places import Ours, cause_of, must_be_free
 from controller.shown import shown
 
 CHUNK = 1 << 20
+TRIAL_TIME_NS = 1_750_000_001_500_000_000  # an odd second and a half: some disks keep even seconds only
 _numbers = itertools.count()
 
 
@@ -84,6 +87,27 @@ class Rewritten:
 def _mark(path: Path) -> tuple[int, ...]:
     about = path.stat()
     return about.st_dev, about.st_ino, about.st_size, about.st_mtime_ns
+
+
+@dataclass(frozen=True, slots=True)
+class FolderTrial:
+    """How long a small file took to reach the disk, and how far the time it was given is off. Nanoseconds."""
+
+    took_ns: int
+    time_off_ns: int
+
+
+def try_folder(folder: Path) -> FolderTrial:
+    """Write a small file durably into a folder, give it a time, and remove it. Raises StorageFailed."""
+    began_ns = clock.monotonic_ns()
+    with writing(folder), _part_in(folder) as part:
+        with open(part, "xb") as file:
+            file.write(b"fullturn")
+            file.flush()
+            os.fsync(file.fileno())
+        took_ns = clock.monotonic_ns() - began_ns
+        os.utime(part, ns=(TRIAL_TIME_NS, TRIAL_TIME_NS))
+        return FolderTrial(took_ns, abs(part.stat().st_mtime_ns - TRIAL_TIME_NS))
 
 
 def open_to_append(path: Path, ours: Ours) -> TextIO:

@@ -16,6 +16,7 @@ from controller.cli.calibrate_settle import settle
 from controller.cli.capture import capture, jog, report, resume, tell, watch
 from controller.cli.command import CommandGroup
 from controller.cli.completion import completion
+from controller.cli.doctor import doctor, version
 from controller.cli.help import help_
 from controller.cli.inspect import inspect
 from controller.cli.install_service import install_service
@@ -44,7 +45,7 @@ for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
     plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, watch, report, match, inspect, align,
-    page, install_service, help_, completion,
+    page, install_service, doctor, version, help_, completion,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -26,14 +26,15 @@ ONLY_IN = {
     "pty": {"sim/terminal.py"},
     "fcntl": {"sim/terminal.py", "controller/lock_file.py"},
     **{name: {"sim/terminal.py", "controller/typed.py"} for name in ("tty", "termios")},
-    **{name: set[str]() for name in ("grp", "pwd", "resource")},
+    **{name: set[str]() for name in ("pwd", "resource")},
+    "grp": {"controller/doctor/this_computer.py"},
 }
 # Libraries that only one room may import: the page waits for many devices at once, and nothing else does.
 ONLY_UNDER = dict.fromkeys(("asyncio", "starlette", "uvicorn", "segno"), "controller/page/")
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
     *("optics", "kit", "shaping", "program", "planning", "session", "capture", "showing", "ports", "conformance"),
-    *("calibration", "matching", "inspection", "setup", "report", "guide", "commands", "page", "cli"),
+    *("calibration", "matching", "inspection", "setup", "report", "guide", "doctor", "commands", "page", "cli"),
 )
 # Not for all later rooms, although the order would allow it.
 ONLY_FOR = {"conformance": {"commands", "cli"}, "ports": {"commands", "cli"}}

@@ -15,9 +15,19 @@ from controller.cli.later import later
 from tests.repo.test_layers import ROOT, name_of, program_files
 
 CLI = sorted((ROOT / "controller" / "cli").glob("*.py"))
-# Imports inside functions, the only ones outside `with later()`: too slow for most uses, or not available on every
-# system.
+# Imports inside functions, the only ones outside `with later()`: too slow or too large for most uses, an optional part,
+# or not available on every system.
 INSIDE = {
+    ("controller/calibration/finding.py", "scipy.special"),
+    ("controller/kit/lens_data.py", "lensfunpy"),
+    ("controller/planning/descent.py", "scipy.optimize"),
+    ("controller/planning/links.py", "networkx"),
+    ("controller/planning/motion.py", "scipy.ndimage"),
+    ("controller/planning/near.py", "scipy.spatial"),
+    ("controller/planning/sun.py", "astral"),
+    ("controller/planning/sun.py", "astral.sun"),
+    ("controller/report/drawn.py", "controller.report.calibration_plots"),
+    ("controller/report/drawn.py", "controller.report.run_drawings"),
     ("controller/kit/load.py", "controller.kit"),
     ("controller/capture/tether.py", "gphoto2"),
     ("controller/calibration/registration.py", "cv2"),

@@ -26,6 +26,7 @@ ALWAYS = {
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",
     "kit new": "--camera --pixels --out",
+    "kit example": "--out",
     "kit from-picture": "--out",
     "kit loads": "--from --mass-kg --length-mm --height-mm --tilt-offset-mm --pan-offset-mm --torque --rotor-g-cm2 "
     "--gear-efficiency --total-kg --feet-radius-mm --wind-height-mm --area-m2 --wind-m-s --margin",
@@ -51,6 +52,7 @@ ALWAYS = {
     "match": "--out --pictures",
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",
     "inspect": "--out --limit --limits --calibrate",
+    "doctor": "--port",
     "install-service": "--system --undo --yes",
     "page": "--port --lan --port-number --open --forget-devices",
 }
