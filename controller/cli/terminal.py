@@ -15,6 +15,7 @@ from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from controller.commands.watch import JsonView, LineView, ScreenView, WatchView
 from controller.progress import can_redraw
 from controller.shown import escaped
+from controller.system.chosen import terminals
 from controller.typed import TypedLines
 from protocol.units import NS
 
@@ -28,7 +29,7 @@ def say(sentence: str) -> None:
 
 def ring() -> None:
     """Ring the terminal's bell."""
-    if sys.stderr.isatty():
+    if terminals.is_terminal(sys.stderr):
         sys.stderr.write("\a")
         sys.stderr.flush()
 
@@ -41,7 +42,7 @@ def people_here(
         show=say,
         ring=ring,
         lines=TypedLines(),
-        at_terminal=sys.stdin is not None and sys.stdin.isatty(),
+        at_terminal=terminals.is_terminal(sys.stdin),
         yes=yes,
         lead_ns=round(countdown_s * NS),
         ask_before_moving=ask_before_moving,
@@ -107,7 +108,7 @@ def lasting_terminal() -> Iterator[None]:
 
 def show_markdown(text: str) -> None:
     """Print Markdown: plain if it goes elsewhere, formatted in a terminal, and page by page if it is longer than that."""
-    if not sys.stdout.isatty():
+    if not terminals.is_terminal(sys.stdout):
         click.echo(text.rstrip("\n"))
         return
     size = shutil.get_terminal_size()

@@ -22,15 +22,20 @@ ONLY_IN = {
     "time": {"controller/clock.py", "sim/serve.py"},
     "lensfunpy": {"controller/kit/lens_data.py"},
     "threading": set(),
-    # Not on every system; `simulate --tcp` works without them.
-    "pty": {"sim/terminal.py"},
-    "fcntl": {"sim/terminal.py", "controller/lock_file.py"},
-    **{name: {"sim/terminal.py", "controller/typed.py"} for name in ("tty", "termios")},
     **{name: set[str]() for name in ("pwd", "resource")},
     "grp": {"controller/doctor/this_computer.py"},
 }
 # Libraries that only one room may import: the page waits for many devices at once, and nothing else does.
 ONLY_UNDER = dict.fromkeys(("asyncio", "starlette", "uvicorn", "segno"), "controller/page/")
+# What differs between operating systems: these modules, and the questions which system it is.
+OF_THE_SYSTEM = {"signal", "fcntl", "msvcrt", "termios", "tty", "pty", "select", "ctypes", "_winapi", "winreg"}
+ASKED = {"sys.platform", "os.name", "platform.system"}
+KNOW_THE_SYSTEM = ("controller/system/", "sim/system.py")
+# These report which system it is, and look at what only one has.
+TELL_THE_SYSTEM = ("controller/doctor/", "controller/commands/version.py")
+BOTTOM = "system"
+"""The room under all others. It imports none of them, nor any other module of the host but these."""
+UNDER_THE_BOTTOM = {"errors", "clock"}
 # Inside the host, from the ground up: a room imports only earlier rooms and the foundation.
 ROOMS = (
     *("optics", "kit", "shaping", "program", "planning", "session", "capture", "showing", "ports", "conformance"),
@@ -90,6 +95,18 @@ def test_a_layer_imports_only_what_it_may(path: Path) -> None:
             assert name.startswith(ONLY_UNDER[top]), f"{name} imports {module}"
         if top == "click":
             assert name.startswith("controller/cli/"), f"{name} imports {module}"
+        if top in OF_THE_SYSTEM:
+            assert name.startswith((*KNOW_THE_SYSTEM, *TELL_THE_SYSTEM)), f"{name} imports {module}"
+
+
+@pytest.mark.parametrize("path", program_files(), ids=name_of)
+def test_only_one_room_asks_which_system_it_runs_on(path: Path) -> None:
+    asked = {
+        ast.unparse(node)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute)
+    }
+    assert name_of(path).startswith((*KNOW_THE_SYSTEM, *TELL_THE_SYSTEM)) or not asked & ASKED
 
 
 @pytest.mark.parametrize("path", program_files(), ids=name_of)
@@ -146,12 +163,12 @@ def imports_with_names(path: Path) -> Iterator[str]:
 def _foundation() -> set[str]:
     """The modules at the top of the host that import no room: any room may import them."""
     tops = {path.stem: path for path in (ROOT / "controller").glob("*.py")}
-    known: set[str] = set()
+    known = {BOTTOM}
     while True:
         new = {name for name, path in tops.items() if {room_of(module) for module in imports_with_names(path)} <= known}
-        if new == known:
+        if new | {BOTTOM} == known:
             return known
-        known = new
+        known = new | {BOTTOM}
 
 
 FOUNDATION = _foundation()
@@ -159,6 +176,8 @@ FOUNDATION = _foundation()
 
 def may_import(room: str, other: str) -> bool:
     """Whether a module of one room may import from another."""
+    if room == BOTTOM:
+        return other in {BOTTOM, *UNDER_THE_BOTTOM}
     if room == other or other in FOUNDATION:
         return True
     if room in FOUNDATION:
@@ -181,7 +200,7 @@ def test_every_room_has_its_place() -> None:
     assert {"errors", "files", "clock"} <= FOUNDATION
     assert "display" not in FOUNDATION
     folders = {path.parent.name for path in (ROOT / "controller").glob("*/__init__.py")}
-    assert folders == set(ROOMS)
+    assert folders == {BOTTOM, *ROOMS}
 
 
 @pytest.mark.parametrize("path", FILES, ids=name_of)

@@ -31,10 +31,7 @@ INSIDE = {
     ("controller/kit/load.py", "controller.kit"),
     ("controller/capture/tether.py", "gphoto2"),
     ("controller/calibration/registration.py", "cv2"),
-    ("controller/lock_file.py", "msvcrt"),
-    ("controller/lock_file.py", "fcntl"),
     ("controller/commands/calibrate.py", "controller.report.calibration_page"),
-    ("controller/commands/simulate.py", "sim.terminal"),
 }
 EVERY_HELP = """\
 import sys
