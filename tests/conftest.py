@@ -30,6 +30,17 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         items[:] = dealt(items, workers)
 
 
+@pytest.fixture(scope="session", autouse=True)
+def battery_clock() -> Iterator[None]:
+    """A computer whose time of day can be believed, whatever this one has: a container often has no battery clock."""
+    from controller.clock_trust import ClockSigns
+
+    patched = pytest.MonkeyPatch()
+    patched.setattr(ClockSigns, "here", classmethod(lambda kind: kind(None, True)))
+    yield
+    patched.undo()
+
+
 @pytest.fixture(scope="session")
 def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
     """A maker of whole sets, whose folder all workers of this run share."""
