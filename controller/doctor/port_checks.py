@@ -46,7 +46,7 @@ def _not_allowed(port: PortReading) -> Finding:
     if port.group is None or port.group == "root":
         do = "Have somebody who may change this system give you the port"
     else:
-        do = f"sudo usermod -aG {port.group} YOUR-NAME, with your own name; then log out and in again"
+        do = f'sudo usermod -aG {port.group} "$USER"; then log out and in again'
     return (wrong if port.asked else look)(sentence, do)
 
 

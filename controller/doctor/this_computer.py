@@ -131,6 +131,8 @@ def _terminal() -> TerminalReading:
 
 def _power(system: LinuxSystem) -> PowerReading:
     line = AWAKE.get(sys.platform, "")
+    if line and shutil.which(line.split()[0]) is None:
+        line = ""
     if not IS_LINUX:
         return PowerReading(None, None, None, line)
     percents = system.battery_percents()
