@@ -99,7 +99,7 @@ class PowerReading:
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
+class ComputerReadings:
     """All readings. `services` are running programs that may take a port; `memory_bytes` is free, None if not known."""
 
     python: PythonReading

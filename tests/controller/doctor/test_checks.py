@@ -12,24 +12,24 @@ from hypothesis import strategies as st
 
 from controller.doctor import computer_checks as computer
 from controller.doctor.checks import CHECKS, checked
-from controller.doctor.findings import CheckState, Finding
+from controller.doctor.findings import CheckState, ComputerFinding
 from controller.doctor.installation import InstalledPackage
 from controller.doctor.port_checks import GRABBERS
 from controller.doctor.readings import (
     ClockReading,
+    ComputerReadings,
     ExtraReading,
     FolderReading,
     NamesReading,
     PortReading,
     PowerReading,
     PythonReading,
-    Readings,
     TerminalReading,
 )
 
 OK, LOOK, WRONG = CheckState.OK, CheckState.LOOK, CheckState.WRONG
 NAMES = ("controller", "protocol", "sim")
-FIT = Readings(
+FIT = ComputerReadings(
     python=PythonReading((3, 12), True, (3, 45, 1)),
     names=NamesReading(dict.fromkeys(NAMES, ()), dict.fromkeys(NAMES, "~/there"), "~/there"),
     packages=(InstalledPackage("click", "8.2", ">=8.1"),),
@@ -48,18 +48,18 @@ FIT = Readings(
 """A computer that is fit for a run in every way."""
 
 
-def found(readings: Readings, name: str) -> list[Finding]:
+def found(readings: ComputerReadings, name: str) -> list[ComputerFinding]:
     """What one check finds."""
     return [finding for check, finding in checked(readings).found if check.name == name]
 
 
-def worst(readings: Readings, name: str) -> CheckState:
+def worst(readings: ComputerReadings, name: str) -> CheckState:
     """The worst that one check finds."""
     states = {one.state for one in found(readings, name)}
     return WRONG if WRONG in states else LOOK if LOOK in states else OK
 
 
-def changed(part: str, **values: Any) -> Readings:
+def changed(part: str, **values: Any) -> ComputerReadings:
     """The fit computer with other values in one of its readings."""
     return replace(FIT, **{part: replace(getattr(FIT, part), **values)})
 
@@ -71,7 +71,7 @@ def test_a_fit_computer_has_nothing_to_do() -> None:
     assert [one.do for _, one in result.found if one.do] == []
 
 
-TROUBLES: list[tuple[str, CheckState, Readings, str]] = [
+TROUBLES: list[tuple[str, CheckState, ComputerReadings, str]] = [
     ("python", WRONG, changed("python", version=(3, 10)), "too old"),
     ("python", LOOK, changed("python", finished=False), "trial version"),
     ("python", WRONG, changed("python", sqlite=(3, 36, 9)), "SQLite 3.36.9"),
@@ -113,7 +113,7 @@ TROUBLES: list[tuple[str, CheckState, Readings, str]] = [
 
 @pytest.mark.parametrize(("name", "state", "readings", "says"), TROUBLES, ids=[f"{one[0]}-{one[3]}" for one in TROUBLES])
 def test_each_trouble_is_found_by_its_check_alone_with_what_to_do(
-    name: str, state: CheckState, readings: Readings, says: str
+    name: str, state: CheckState, readings: ComputerReadings, says: str
 ) -> None:
     assert {check.name for check in CHECKS if worst(readings, check.name) is not OK} == {name}
     assert worst(readings, name) is state is checked(readings).worst
@@ -126,7 +126,7 @@ def test_every_check_can_find_something() -> None:
     assert {name for name, *_ in TROUBLES} == {check.name for check in CHECKS}
 
 
-NOT_KNOWN: list[tuple[str, Readings]] = [
+NOT_KNOWN: list[tuple[str, ComputerReadings]] = [
     ("memory", replace(FIT, memory_bytes=None)),
     ("clock", changed("clock", synchronised=None, keeps_time_when_off=None)),
     ("folder", changed("folder", free_bytes=None)),
@@ -136,7 +136,7 @@ NOT_KNOWN: list[tuple[str, Readings]] = [
 
 
 @pytest.mark.parametrize(("name", "readings"), NOT_KNOWN, ids=[one[0] for one in NOT_KNOWN])
-def test_what_is_not_known_is_no_trouble(name: str, readings: Readings) -> None:
+def test_what_is_not_known_is_no_trouble(name: str, readings: ComputerReadings) -> None:
     assert worst(readings, name) is OK
     assert checked(readings).worst is OK
 
