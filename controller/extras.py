@@ -4,13 +4,13 @@ The core plans, proves, captures and resumes without any of them, so that it als
 be installed.
 """
 
-import os
 import sys
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 
 from controller.errors import InputError
+from controller.system.chosen import WINDOWS
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -52,7 +52,7 @@ def line_to_add(extra: str) -> str:
     """
     wanted, here = f'"fullturn[{extra}]"', Path(sys.prefix)
     if here == ROOT / ".venv" and (ROOT / "start.py").exists():
-        return f"{'py' if os.name == 'nt' else 'python3'} {_quoted(ROOT / 'start.py')} add {extra}"
+        return f"{'py' if WINDOWS else 'python3'} {_quoted(ROOT / 'start.py')} add {extra}"
     if (here / "pipx_metadata.json").exists():
         return f"pipx runpip fullturn install {wanted}"
     if (here / "uv-receipt.toml").exists():

@@ -18,6 +18,8 @@ from controller import clock
 from controller.errors import StorageFailed
 from controller.places import Ours, cause_of, must_be_free
 from controller.shown import shown
+from controller.system.chosen import disk
+from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN
 
 CHUNK = 1 << 20
 TRIAL_TIME_NS = 1_750_000_001_500_000_000  # an odd second and a half: some disks keep even seconds only
@@ -50,9 +52,12 @@ def write_whole(
         if replace and target.exists():
             if not private:
                 part.chmod(stat.S_IMODE(target.stat().st_mode))
-            part.replace(target)
+            disk.replace(part, target)
         else:
             appear(part, target)
+        if durably:
+            with suppress(OSError):  # a file system that knows no such thing
+                disk.sync_folder(target.parent)
 
 
 def _private(path: str, flags: int) -> int:
@@ -113,15 +118,15 @@ def try_folder(folder: Path) -> FolderTrial:
 def open_to_append(path: Path, ours: Ours) -> TextIO:
     """A text file to append lines to: a new one, or one that is `ours`. Raises StorageFailed."""
     must_be_free(path, replace=True, ours=ours)
-    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_FOLLOW | NOT_FOR_CHILDREN
     with writing(path):
-        return open(os.open(os.path.realpath(path), flags, 0o666), "a", encoding="utf-8")
+        return open(os.open(os.path.realpath(path), flags, 0o666), "a", encoding="utf-8", newline="\n")
 
 
 def remove_file(path: Path) -> None:
     """Remove a file that this program has just made, if it exists. Raises nothing: a leftover does no harm."""
     with suppress(OSError):
-        path.unlink(missing_ok=True)
+        disk.remove(path)
 
 
 def copy_verified(source: Path, target: Path) -> None:
@@ -129,7 +134,7 @@ def copy_verified(source: Path, target: Path) -> None:
 
     Raises StorageFailed.
     """
-    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    flags = os.O_RDONLY | NO_WAIT | NO_FOLLOW | BYTES
     digest, size = hashlib.sha256(), 0
     with writing(target), open(os.open(source, flags), "rb") as read:
         if not stat.S_ISREG(os.fstat(read.fileno()).st_mode):
@@ -186,7 +191,7 @@ def _part_in(folder: Path) -> Iterator[Path]:
         yield part
     finally:
         with suppress(OSError):
-            part.unlink(missing_ok=True)
+            disk.remove(part)
 
 
 def appear(part: Path, path: Path) -> None:
@@ -198,4 +203,4 @@ def appear(part: Path, path: Path) -> None:
     except OSError:  # a card's file system has no hard links
         if os.path.lexists(path):
             raise FileExistsError(path) from None
-        part.replace(path)
+        disk.replace(part, path)

@@ -6,7 +6,6 @@ Until it is complete, the content is in a hidden folder with a marker, which is 
 
 import json
 import os
-import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -19,6 +18,7 @@ from controller.lock import in_use, lock_of, sole_use
 from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder
 from controller.reading import MARK, read_json
 from controller.shown import shown
+from controller.system.chosen import disk
 
 MARKER, INNER = "fullturn-unfinished.json", "unfinished"
 FORMAT = {"format": "fullturn-unfinished"}
@@ -44,7 +44,7 @@ def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, 
                 if is_there:
                     _move_all(inner, real, ours or {})
                 else:
-                    inner.rename(real)
+                    disk.replace(inner, real)
     except BaseException:
         for parent in made:
             with suppress(OSError):
@@ -63,7 +63,7 @@ def _hidden_in(home: Path, folder: Path) -> Iterator[Path]:
             with writing(folder):
                 hidden.mkdir()
                 mark = json.dumps(FORMAT | {"of": folder.name}, allow_nan=False)
-                (hidden / MARKER).write_text(mark + "\n", encoding="utf-8")
+                (hidden / MARKER).write_text(mark + "\n", encoding="utf-8", newline="\n")
                 (hidden / INNER).mkdir()
             yield hidden / INNER
         finally:
@@ -79,16 +79,16 @@ def _move_all(inner: Path, real: Path, ours: Mapping[str, Ours]) -> None:
         for path in sorted(inner.iterdir()):
             target = real / path.name
             if path.name in ours and is_own(target, ours[path.name]):
-                path.replace(target)
+                disk.replace(path, target)
             elif path.is_dir() and not path.is_symlink():
-                path.rename(target)
+                disk.replace(path, target)
                 moved.append(target)
             else:
                 appear(path, target)
                 moved.append(target)
     except BaseException:
         for target in moved:
-            shutil.rmtree(target) if target.is_dir() else target.unlink()
+            disk.remove_folder(target) if target.is_dir() else disk.remove(target)
         raise
 
 
@@ -104,7 +104,8 @@ def temporary_folder() -> Iterator[Path]:
     try:
         yield made
     finally:
-        shutil.rmtree(made, ignore_errors=True)
+        with suppress(OSError):
+            disk.remove_folder(made)
 
 
 def make_inner_folder(folder: Path) -> None:
@@ -155,13 +156,14 @@ def remove_unfinished(left: Unfinished) -> None:
     if _is_marked(left.path) and not in_use(left.path):
         try:
             if (left.path / INNER).is_dir():
-                shutil.rmtree(left.path / INNER)
-            shutil.rmtree(left.path)  # the marker goes last: if this is interrupted, the rest is found again
+                disk.remove_folder(left.path / INNER)
+            disk.remove_folder(left.path)  # the marker goes last: if this is interrupted, the rest is found again
         except OSError as error:
             raise StorageFailed(f"{shown(left.path)} cannot be removed: {cause_of(error)}. Remove it by hand.") from None
 
 
 def _remove(hidden: Path) -> None:
     """Remove our own hidden folder, its marker last."""
-    shutil.rmtree(hidden / INNER, ignore_errors=True)
-    shutil.rmtree(hidden, ignore_errors=True)
+    for folder in (hidden / INNER, hidden):
+        with suppress(OSError):
+            disk.remove_folder(folder)

@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 TARGETS = ("avr", "arm")
 LACKING = ("sync-contact", "pan-switch", "tilt-switch", "half-press")
 PRECAUTIONS = (
-    "Before you go on: switch the motor supply off, support the camera, and unplug the camera's contacts. The board "
-    "restarts, and its outputs are undefined meanwhile: with their supply on, motors may jump or let go."
+    "Switch the motor supply off, support the camera, and unplug the camera's contacts. The board restarts, and its pins "
+    "float meanwhile: a motor with power may jump, and a tilt without power may drop."
 )
 
 
@@ -62,8 +62,8 @@ def _programmer(text: str) -> None:
 def build(target: str, out: Path, without: tuple[str, ...], baud: int, as_json: bool) -> None:
     """Build the reference firmware for a board, with the compiler that is installed on this computer.
 
-    The sources are copied to --out and built there, in build/fullturn.hex. To change pins or constants, edit the copy
-    and run the printed command in it again. Nothing is written to a board.
+    The sources are copied to --out and built there; the last line says where the program is. To change pins or
+    constants, edit the copy and run the printed command in it again. Nothing is written to a board.
     """
     built = firmware_work.build_command(target, out, baud, without, lambda text: say(text, err=True))
     if as_json:
@@ -116,8 +116,8 @@ def flash(
     """
     tool = firmware_work.Programmer(programmer, programmer_port, programmer_baud)
 
-    def may_flash(line: list[str]) -> bool:
-        say(f"{PRECAUTIONS}\nThis is run in {folder / 'build'}: {shlex.join(line)}", err=True)
+    def may_flash(home: Path, line: list[str]) -> bool:
+        say(f"{PRECAUTIONS}\nThis runs in {home}: {shlex.join(line)}", err=True)
         return confirmed("Write the program to the board now?", yes=yes)
 
     def tell(verdict: "RuleResult") -> None:

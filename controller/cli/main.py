@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Callable
-from io import TextIOWrapper
 from typing import Any
 
 import click
@@ -28,6 +27,7 @@ from controller.cli.rehearse import rehearse
 from controller.cli.shared_options import say
 from controller.cli.simulate import simulate
 from controller.errors import InputError, WorldError
+from controller.system.chosen import terminals
 
 
 @click.group(cls=CommandGroup, context_settings={"max_content_width": 100})
@@ -53,8 +53,7 @@ for command in (
 def main(command: Callable[..., Any] = cli) -> None:
     """Run the command line. Failures become sentences and an exit status: 1 for WorldError, 2 for wrong use."""
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):  # a file's name may contain bytes that are no text
-            stream.reconfigure(errors="backslashreplace")
+        terminals.prepare(stream)
     try:
         command()
     except InputError as error:

@@ -23,6 +23,7 @@ SERVICE_FILE = FileKind("a file of `fullturn install-service`", 10**5, "Move it 
 MARK = "# Written by `fullturn install-service`; `--undo` removes it while it is unchanged. Digest: "
 PLAIN = re.compile(r"[A-Za-z0-9_.:+=/-]")  # what a value of a rule may have as it is
 
+# The system call adjtimex tells whether the clock is set; without a capability it sets nothing.
 RESTRICTED = """\
 NoNewPrivileges=yes
 LockPersonality=yes
@@ -31,7 +32,7 @@ RestrictSUIDSGID=yes
 SystemCallArchitectures=native
 RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6 AF_NETLINK
 RestrictNamespaces=yes
-SystemCallFilter=@system-service
+SystemCallFilter=@system-service adjtimex
 SystemCallErrorNumber=EPERM
 UMask=0022
 """
