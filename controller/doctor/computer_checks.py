@@ -1,14 +1,12 @@
 """Checks of the computer: disk, locks, clock, terminal, memory, power."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
 
+from controller.clock_trust import ClockTrust, trust_in
 from controller.doctor.findings import ComputerFinding, in_order, look, wrong
 from controller.doctor.readings import ComputerReadings, FolderReading
 from controller.sizes import size_text
 
-RELEASED = datetime(2026, 11, 1, tzinfo=UTC)
-"""This program did not exist before; a clock that says so is wrong."""
 LEAST_FREE_BYTES, EASY_FREE_BYTES = 20_000_000, 200_000_000  # a session takes about 1 MB, its report about 1 MB
 SLOW_MS = 200.0  # each exposure waits for the disk twice
 TIME_OFF_S = 0.01
@@ -96,21 +94,22 @@ def check_clock(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether the time of day can be true, and stays so."""
     clock = readings.clock
     told = f"{clock.now:%Y-%m-%d %H:%M}"
-    if clock.now < RELEASED:
-        yield wrong(
-            f"The clock says {told} UTC, which is before this version of Fullturn was made.",
-            "Set the clock: connect to a network, or type: sudo date -s 'YEAR-MONTH-DAY HOUR:MINUTE'",
-        )
-    elif clock.synchronised is False:
-        yield look(
-            f"The clock says {told} UTC, and nothing has compared it with another clock since the start.",
-            "Compare it with your phone; a wrong clock makes the times of a session and the sun's place wrong",
-        )
-    elif clock.synchronised is None:
-        yield in_order(f"The clock says {told} UTC; whether it was compared with another is not known.")
-    else:
-        yield in_order(f"The clock says {told} UTC, compared with another clock.")
-    if clock.keeps_time_when_off is False:
+    match trust_in(clock.signs, clock.now):
+        case ClockTrust.WRONG:
+            yield wrong(
+                f"The clock says {told} UTC, which is before this version of Fullturn was made.",
+                "Set the clock: connect to a network, or type: sudo date -s 'YEAR-MONTH-DAY HOUR:MINUTE'",
+            )
+        case ClockTrust.UNSURE:
+            yield look(
+                f"The clock says {told} UTC, and nothing has set it since the start.",
+                "Compare it with your phone; a wrong clock makes the times of a session and the sun's place wrong",
+            )
+        case ClockTrust.KEPT:
+            yield in_order(f"The clock says {told} UTC; no time server has set it, as far as is known.")
+        case ClockTrust.SYNCHRONISED:
+            yield in_order(f"The clock says {told} UTC, set by a time server.")
+    if clock.signs.battery is False:
         yield look(
             "This computer has no clock that goes on while it is off.",
             "Connect it to a network after each start, or compare its time with your phone",

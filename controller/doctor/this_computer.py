@@ -11,8 +11,9 @@ from contextlib import suppress
 from pathlib import Path
 
 from controller import clock
+from controller.clock_trust import ClockSigns
 from controller.doctor.installation import OWN_NAMES, home_as_tilde, owners_of, wanted_packages
-from controller.doctor.linux_system import LinuxSystem, clock_is_synchronised
+from controller.doctor.linux_system import LinuxSystem
 from controller.doctor.port_checks import GRABBERS
 from controller.doctor.readings import (
     ClockReading,
@@ -53,9 +54,7 @@ def read_computer(folder: Path, ports: Sequence[PortReading]) -> ComputerReading
         folder=_folder(folder, system),
         temporary=_folder(Path(tempfile.gettempdir()), system),
         lock_trouble=_lock_trouble(folder),
-        clock=ClockReading(
-            clock.wall_moment(), clock_is_synchronised(), system.has_clock_with_battery() if IS_LINUX else None
-        ),
+        clock=ClockReading(clock.wall_moment(), ClockSigns.here()),
         terminal=_terminal(),
         memory_bytes=system.memory_bytes(),
         power=_power(system),

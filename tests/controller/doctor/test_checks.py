@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.clock_trust import MADE, ClockSigns, trust_in
 from controller.doctor import computer_checks as computer
 from controller.doctor.checks import CHECKS, checked
 from controller.doctor.findings import CheckState, ComputerFinding
@@ -39,7 +40,7 @@ FIT = ComputerReadings(
     folder=FolderReading("~/pictures", 10**10, None, 4.0, 0.0, "ext4"),
     temporary=FolderReading("/tmp", 10**10),
     lock_trouble=None,
-    clock=ClockReading(computer.RELEASED + timedelta(days=100), True, True),
+    clock=ClockReading(MADE + timedelta(days=100), ClockSigns(True, True)),
     terminal=TerminalReading("utf-8", 100, "utf-8"),
     memory_bytes=10**9,
     power=PowerReading(False, False, None, "stay-awake"),
@@ -96,8 +97,8 @@ TROUBLES: list[tuple[str, CheckState, ComputerReadings, str]] = [
     ("temporary", LOOK, changed("temporary", free_bytes=5), "5 bytes are free"),
     ("locks", WRONG, replace(FIT, lock_trouble="It cannot be locked."), "It cannot be locked."),
     ("clock", WRONG, changed("clock", now=datetime(1970, 1, 1, tzinfo=UTC)), "1970-01-01"),
-    ("clock", LOOK, changed("clock", synchronised=False), "nothing has compared it"),
-    ("clock", LOOK, changed("clock", keeps_time_when_off=False), "while it is off"),
+    ("clock", LOOK, changed("clock", signs=ClockSigns(False, False)), "nothing has set it"),
+    ("clock", LOOK, changed("clock", signs=ClockSigns(True, False)), "while it is off"),
     ("terminal", LOOK, changed("terminal", encoding="cp1252"), "cp1252"),
     ("terminal", LOOK, changed("terminal", file_names="ascii"), "Names of files are in ascii"),
     ("terminal", LOOK, changed("terminal", columns=79), "79 columns"),
@@ -128,7 +129,7 @@ def test_every_check_can_find_something() -> None:
 
 NOT_KNOWN: list[tuple[str, ComputerReadings]] = [
     ("memory", replace(FIT, memory_bytes=None)),
-    ("clock", changed("clock", synchronised=None, keeps_time_when_off=None)),
+    ("clock", changed("clock", signs=ClockSigns(None, None))),
     ("folder", changed("folder", free_bytes=None)),
     ("file_system", changed("folder", file_system="")),
     ("terminal", changed("terminal", columns=0)),
@@ -155,13 +156,16 @@ def test_free_space_and_memory_are_judged_by_their_bounds(size_bytes: int, is_me
     assert state is (WRONG if size_bytes < least else LOOK if size_bytes < easy else OK)
 
 
-@given(st.datetimes(datetime(1970, 1, 1), datetime(2100, 1, 1)), st.sampled_from([True, False, None]))
-def test_a_clock_before_the_program_was_made_is_wrong_whatever_the_system_says(
-    now: datetime, synchronised: bool | None
-) -> None:
-    state = worst(changed("clock", now=now.replace(tzinfo=UTC), synchronised=synchronised), "clock")
-    early = now.replace(tzinfo=UTC) < computer.RELEASED
-    assert state is (WRONG if early else LOOK if synchronised is False else OK)
+@given(
+    st.datetimes(datetime(1970, 1, 1), datetime(2100, 1, 1)),
+    st.builds(ClockSigns, st.sampled_from([True, False, None]), st.sampled_from([True, False, None])),
+)
+def test_a_clock_is_judged_as_the_program_trusts_it(now: datetime, signs: ClockSigns) -> None:
+    moment = now.replace(tzinfo=UTC)
+    states = [one.state for one in found(changed("clock", now=moment, signs=signs), "clock")]
+    assert (states[0] is WRONG) is (moment < MADE)
+    assert (states[0] is OK) is trust_in(signs, moment).is_sure
+    assert (len(states) == 2) is (signs.battery is False)
 
 
 @given(st.builds(
@@ -206,7 +210,7 @@ def test_a_version_fits_its_range(version: str) -> None:
 
 
 def test_findings_as_json_have_a_name_a_state_and_what_to_do() -> None:
-    value = checked(changed("clock", synchronised=False)).as_json()
+    value = checked(changed("clock", signs=ClockSigns(True, False))).as_json()
     assert value["worst"] == "look"
     (one,) = [each for each in value["findings"] if each["state"] != "ok"]
     assert (one["check"], one["do"] is None) == ("clock", False)
