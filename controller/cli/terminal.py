@@ -100,21 +100,3 @@ def lasting_terminal() -> Iterator[None]:
         yield
     finally:
         sys.stdout, sys.stderr = out, err
-<<<<<<< HEAD
-
-
-def show_markdown(text: str) -> None:
-    """Print Markdown: plain if it goes elsewhere, formatted in a terminal, and page by page if it is longer than that."""
-    if not terminals.is_terminal(sys.stdout):
-        click.echo(text.rstrip("\n"))
-        return
-    size = shutil.get_terminal_size()
-    console = Console(width=min(size.columns, WIDEST))
-    with console.capture() as capture:
-        console.print(Markdown(text, hyperlinks=False))
-    if capture.get().count("\n") < size.lines:
-        click.echo(capture.get(), nl=False)
-    else:
-        click.echo_via_pager(capture.get())
-=======
->>>>>>> wB
