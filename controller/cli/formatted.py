@@ -6,6 +6,7 @@ import sys
 import click
 
 from controller.cli.later import later
+from controller.system.chosen import terminals
 
 with later():
     from rich import console, markdown
@@ -15,7 +16,7 @@ WIDEST = 96  # characters of a line that is read with ease
 
 def show_markdown(text: str) -> None:
     """Print Markdown: plain if it goes elsewhere, formatted in a terminal, and page by page if it is longer than that."""
-    if not sys.stdout.isatty():
+    if not terminals.is_terminal(sys.stdout):
         click.echo(text.rstrip("\n"))
         return
     size = shutil.get_terminal_size()
