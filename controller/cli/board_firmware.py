@@ -9,7 +9,7 @@ import click
 from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
-from controller.cli.option_types import CheckedText, PortName
+from controller.cli.option_types import OneOf, PortName, Text
 from controller.cli.shared_options import (
     FOLDER,
     OUTPUT_FOLDER,
@@ -25,7 +25,6 @@ from controller.cli.shared_options import (
 with later():
     from controller.cli import terminal
     from controller.commands import board_firmware as firmware_work
-    from controller.commands import firmware as firmware_tools
 
 if TYPE_CHECKING:
     from controller.conformance.battery import RuleResult
@@ -38,14 +37,10 @@ PRECAUTIONS = (
 )
 
 
-def _programmer(text: str) -> None:
-    firmware_tools.must_be_programmer(text)
-
-
 @click.command(cls=Command)
 @click.option(
     "--target",
-    type=click.Choice(TARGETS),
+    type=OneOf(TARGETS),
     default="avr",
     show_default=True,
     help="The controller: avr is an ATmega328P at 16 MHz, arm an nRF51822.",
@@ -53,7 +48,7 @@ def _programmer(text: str) -> None:
 @click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the sources and the program.")
 @click.option(
     "--without",
-    type=click.Choice(LACKING),
+    type=OneOf(LACKING),
     multiple=True,
     help="What your head does not have. Repeat it for more. Default: it has everything.",
 )
@@ -78,7 +73,7 @@ def build(target: str, out: Path, without: tuple[str, ...], baud: int, as_json: 
 @port_option
 @click.option(
     "--programmer",
-    type=CheckedText(_programmer),
+    type=Text(),
     required=True,
     help="What writes the program. For avr: avrdude's name of your programmer or bootloader. For arm: OpenOCD's file for "
     "your debug adapter, without .cfg.",

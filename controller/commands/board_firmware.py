@@ -107,6 +107,7 @@ class Flashed:
 
 def line_for(folder: Path, port: str, programmer: Programmer) -> tuple[BoardTarget, list[str]]:
     """The target of `folder`, and the command that writes its program. Raises InputError, LinkLost."""
+    firmware.must_be_programmer(programmer.name)
     target = firmware.target_of(folder)
     firmware.must_have_tools({target.flash_tool: target.flash_package})
     if not target.by_port and programmer.port is not None:

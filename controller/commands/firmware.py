@@ -114,7 +114,9 @@ def target_of(folder: Path) -> BoardTarget:
 def must_be_programmer(text: str) -> None:
     """Raise InputError if this cannot be a programmer's name for a tool; it becomes part of its command."""
     if PROGRAMMER.fullmatch(text) is None or ".." in text:
-        raise InputError(f"{quoted(text)} is not a programmer's name. Use letters, digits and - _ . / only.")
+        raise InputError(
+            f"--programmer: {quoted(text)} is not a programmer's name. Use letters, digits and - _ . / only."
+        )
 
 
 def flash_line(target: BoardTarget, programmer: str, programmer_port: str, programmer_baud: int) -> list[str]:

@@ -203,7 +203,7 @@ def do_work(work: ServiceWork, run: Runner) -> None:
     """Write, remove and run what was planned. Raises StorageFailed, WorldError at the first command that fails."""
     for path, text in work.write.items():
         make_inner_folder(path.parent)
-        write_whole(path, text, replace=True, ours=is_own_file, durably=True)
+        write_whole(path, text, replace=True, ours=is_own_file)
     for words in work.first:
         run(words)
     for path in work.remove:

@@ -230,8 +230,8 @@ class Session(Conversation):
             )
 
     def note(self, happening: Happening) -> None:
-        """Write a happening. Raises StorageFailed."""
-        with storage(self.path):
+        """Write a happening, without waiting for the disk: no run depends on one. Raises StorageFailed."""
+        with storage(self.path), database.unsynced(self._db, durable=self._durable):
             self._db.execute(
                 "INSERT INTO happenings (at_ns, state, what, frame, file) VALUES (?, ?, ?, ?, ?)", astuple(happening)
             )

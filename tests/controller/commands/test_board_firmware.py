@@ -259,8 +259,8 @@ def test_a_port_in_use_is_left_alone(shell: Shell, tools: Tools) -> None:
     ("words", "sentence"),
     [
         (("--port", "socket://there:7000", "--programmer", "probe"), "avrdude cannot use socket://there:7000."),
-        (("--port", "some-port", "--programmer", "-c"), "'-c' is not a programmer's name."),
-        (("--port", "some-port", "--programmer", "a/../../b"), "'a/../../b' is not a programmer's name."),
+        (("--port", "some-port", "--programmer", "-c"), '"-c" is not a programmer\'s name.'),
+        (("--port", "some-port", "--programmer", "a/../../b"), '"a/../../b" is not a programmer\'s name.'),
     ],
 )
 def test_what_flash_refuses(shell: Shell, tools: Tools, words: tuple[str, ...], sentence: str) -> None:
