@@ -1,16 +1,18 @@
 """The system's clocks, which only this module reads."""
 
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime
 
 # Use the clock that also counts while the computer sleeps, if the system has it: a command that ended in the meantime
 # took its whole time.
 _AWAKE_OR_NOT: int | None = getattr(time, "CLOCK_BOOTTIME", getattr(time, "CLOCK_MONOTONIC", None))
+_READ_NS: Callable[[int], int] = getattr(time, "clock_gettime_ns", lambda _: time.monotonic_ns())  # not on Windows
 
 
 def monotonic_ns() -> int:
     """Nanoseconds since some moment; never goes back, and counts during sleep. For all waiting."""
-    return time.monotonic_ns() if _AWAKE_OR_NOT is None else time.clock_gettime_ns(_AWAKE_OR_NOT)
+    return time.monotonic_ns() if _AWAKE_OR_NOT is None else _READ_NS(_AWAKE_OR_NOT)
 
 
 def monotonic_s() -> float:

@@ -4,13 +4,13 @@ The core plans, proves, captures and resumes without any of them, so that it als
 be installed.
 """
 
-import os
 import sys
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 
 from controller.errors import InputError
+from controller.system.chosen import WINDOWS
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -40,7 +40,7 @@ def is_missing(extra: str) -> bool:
 def must_have(extra: str, what: str) -> None:
     """Raise InputError with the command to run if `extra`, which `what` needs, is not installed."""
     if is_missing(extra):
-        if extra == "tether" and os.name == "nt":
+        if extra == "tether" and WINDOWS:
             raise InputError(f"{what} does not work on Windows: the library that it needs does not exist there.")
         raise InputError(f"{what} needs a part that is not installed. Add it with: {line_to_add(extra)}")
 
@@ -52,7 +52,7 @@ def line_to_add(extra: str) -> str:
     """
     wanted, here = f'"fullturn[{extra}]"', Path(sys.prefix)
     if here == ROOT / ".venv" and (ROOT / "start.py").exists():
-        return f"{'py' if os.name == 'nt' else 'python3'} {_quoted(ROOT / 'start.py')} add {extra}"
+        return f"{'py' if WINDOWS else 'python3'} {_quoted(ROOT / 'start.py')} add {extra}"
     if (here / "pipx_metadata.json").exists():
         return f"pipx runpip fullturn install {wanted}"
     if (here / "uv-receipt.toml").exists():

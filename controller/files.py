@@ -10,14 +10,20 @@ import shutil
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
+from controller import clock
 from controller.errors import StorageFailed
 from controller.places import Ours, cause_of, must_be_free
 from controller.shown import shown
+from controller.system.chosen import disk
+from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN
 
 CHUNK = 1 << 20
+WRITE_TO_SYNC = os.O_RDWR if os.name == "nt" else os.O_RDONLY  # Windows flushes only what it may write
+TRIAL_TIME_NS = 1_750_000_001_500_000_000  # an odd second and a half: some disks keep even seconds only
 _numbers = itertools.count()
 
 
@@ -27,13 +33,14 @@ def write_whole(
     *,
     replace: bool = False,
     ours: Ours | None = None,
-    durably: bool = False,
+    durably: bool = True,
     private: bool = False,
 ) -> None:
     """Write `content` to `path`. Nothing may be there; with `replace`, a file that is `ours`. Raises StorageFailed.
 
-    The whole file appears or none. With `durably` it is on the disk before it replaces the old one, so that a power cut
-    leaves one of the two. With `private` nobody but its owner may read it, at any moment, whatever was there before.
+    The whole file appears or none. It is on the disk before it replaces the old one, so that a power cut leaves one of
+    the two, and it has its name when this returns. Not `durably`: a power cut may leave an empty file. With `private`
+    nobody but its owner may read it, at any moment, whatever was there before.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     must_be_free(path, replace=replace, ours=ours, needs_bytes=len(data))
@@ -47,9 +54,31 @@ def write_whole(
         if replace and target.exists():
             if not private:
                 part.chmod(stat.S_IMODE(target.stat().st_mode))
-            part.replace(target)
+            disk.replace(part, target)
         else:
             appear(part, target)
+        if durably:
+            settle_names(target.parent)
+
+
+def settle_names(folder: Path) -> None:
+    """Wait until the names in a folder are on the disk, if the system can. Raises nothing."""
+    with suppress(OSError):  # a file system that knows no such thing
+        disk.sync_folder(folder)
+
+
+def settle_tree(folder: Path) -> None:
+    """Wait until all files in a folder are on the disk, and then their names. Raises OSError."""
+    for root, _, names in os.walk(folder, topdown=False):
+        for name in names:
+            path = Path(root, name)
+            if path.is_file() and not path.is_symlink():
+                number = os.open(path, WRITE_TO_SYNC)
+                try:
+                    os.fsync(number)
+                finally:
+                    os.close(number)
+        settle_names(Path(root))
 
 
 def _private(path: str, flags: int) -> int:
@@ -61,7 +90,7 @@ def write_new(path: Path, content: str | bytes) -> None:
 
     Raises StorageFailed.
     """
-    write_whole(path, content, durably=True)
+    write_whole(path, content)
 
 
 class Rewritten:
@@ -69,15 +98,15 @@ class Rewritten:
     it.
     """
 
-    def __init__(self, path: Path, ours: Ours | None = None) -> None:
-        self.path, self._ours = path, ours
+    def __init__(self, path: Path, ours: Ours | None = None, *, durably: bool = True) -> None:
+        self.path, self._ours, self._durably = path, ours, durably
         self._left: tuple[int, ...] | None = None
 
     def write(self, content: str) -> None:
         """Write it. Raises StorageFailed, also if another program has written there since."""
         left = self._left
         ours = self._ours if left is None else lambda there: _mark(there) == left
-        write_whole(self.path, content, replace=ours is not None, ours=ours)
+        write_whole(self.path, content, replace=ours is not None, ours=ours, durably=self._durably)
         self._left = _mark(self.path)
 
 
@@ -86,18 +115,39 @@ def _mark(path: Path) -> tuple[int, ...]:
     return about.st_dev, about.st_ino, about.st_size, about.st_mtime_ns
 
 
+@dataclass(frozen=True, slots=True)
+class FolderTrial:
+    """How long a small file took to reach the disk, and how far the time it was given is off. Nanoseconds."""
+
+    took_ns: int
+    time_off_ns: int
+
+
+def try_folder(folder: Path) -> FolderTrial:
+    """Write a small file durably into a folder, give it a time, and remove it. Raises StorageFailed."""
+    began_ns = clock.monotonic_ns()
+    with writing(folder), _part_in(folder) as part:
+        with open(part, "xb") as file:
+            file.write(b"fullturn")
+            file.flush()
+            os.fsync(file.fileno())
+        took_ns = clock.monotonic_ns() - began_ns
+        os.utime(part, ns=(TRIAL_TIME_NS, TRIAL_TIME_NS))
+        return FolderTrial(took_ns, abs(part.stat().st_mtime_ns - TRIAL_TIME_NS))
+
+
 def open_to_append(path: Path, ours: Ours) -> TextIO:
     """A text file to append lines to: a new one, or one that is `ours`. Raises StorageFailed."""
     must_be_free(path, replace=True, ours=ours)
-    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0)
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | NO_FOLLOW | NOT_FOR_CHILDREN
     with writing(path):
-        return open(os.open(os.path.realpath(path), flags, 0o666), "a", encoding="utf-8")
+        return open(os.open(os.path.realpath(path), flags, 0o666), "a", encoding="utf-8", newline="\n")
 
 
 def remove_file(path: Path) -> None:
     """Remove a file that this program has just made, if it exists. Raises nothing: a leftover does no harm."""
     with suppress(OSError):
-        path.unlink(missing_ok=True)
+        disk.remove(path)
 
 
 def copy_verified(source: Path, target: Path) -> None:
@@ -105,7 +155,7 @@ def copy_verified(source: Path, target: Path) -> None:
 
     Raises StorageFailed.
     """
-    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    flags = os.O_RDONLY | NO_WAIT | NO_FOLLOW | BYTES
     digest, size = hashlib.sha256(), 0
     with writing(target), open(os.open(source, flags), "rb") as read:
         if not stat.S_ISREG(os.fstat(read.fileno()).st_mode):
@@ -162,7 +212,7 @@ def _part_in(folder: Path) -> Iterator[Path]:
         yield part
     finally:
         with suppress(OSError):
-            part.unlink(missing_ok=True)
+            disk.remove(part)
 
 
 def appear(part: Path, path: Path) -> None:
@@ -174,4 +224,4 @@ def appear(part: Path, path: Path) -> None:
     except OSError:  # a card's file system has no hard links
         if os.path.lexists(path):
             raise FileExistsError(path) from None
-        part.replace(path)
+        disk.replace(part, path)

@@ -6,7 +6,6 @@ Until it is complete, the content is in a hidden folder with a marker, which is 
 
 import json
 import os
-import shutil
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -14,11 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.errors import InputError, StorageFailed
-from controller.files import appear, part_name, writing
+from controller.files import appear, part_name, settle_names, settle_tree, writing
 from controller.lock import in_use, lock_of, sole_use
 from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder
 from controller.reading import MARK, read_json
 from controller.shown import shown
+from controller.system.chosen import disk
 
 MARKER, INNER = "fullturn-unfinished.json", "unfinished"
 FORMAT = {"format": "fullturn-unfinished"}
@@ -28,7 +28,8 @@ FORMAT = {"format": "fullturn-unfinished"}
 def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, Ours] | None = None) -> Iterator[Path]:
     """A folder to write into. It becomes `folder` at the end, or is removed on an error. Raises StorageFailed.
 
-    `folder` must be new or empty; with `replace`, new files replace its files that are `ours`.
+    `folder` must be new or empty; with `replace`, new files replace its files that are `ours`. Everything in it is on the
+    disk before it gets its name: a power cut leaves all of it or nothing, or of files that replace others some.
     """
     must_be_free_folder(folder, replace=replace, ours=ours)
     real = Path(os.path.realpath(folder))
@@ -41,10 +42,14 @@ def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, 
             yield inner
             must_be_free_folder(folder, replace=replace, ours=ours)
             with writing(folder):
+                settle_tree(inner)
                 if is_there:
                     _move_all(inner, real, ours or {})
+                    settle_names(real)
                 else:
-                    inner.rename(real)
+                    disk.replace(inner, real)
+                for parent in [real.parent, *(each.parent for each in made)]:
+                    settle_names(parent)
     except BaseException:
         for parent in made:
             with suppress(OSError):
@@ -63,7 +68,7 @@ def _hidden_in(home: Path, folder: Path) -> Iterator[Path]:
             with writing(folder):
                 hidden.mkdir()
                 mark = json.dumps(FORMAT | {"of": folder.name}, allow_nan=False)
-                (hidden / MARKER).write_text(mark + "\n", encoding="utf-8")
+                (hidden / MARKER).write_text(mark + "\n", encoding="utf-8", newline="\n")
                 (hidden / INNER).mkdir()
             yield hidden / INNER
         finally:
@@ -79,16 +84,16 @@ def _move_all(inner: Path, real: Path, ours: Mapping[str, Ours]) -> None:
         for path in sorted(inner.iterdir()):
             target = real / path.name
             if path.name in ours and is_own(target, ours[path.name]):
-                path.replace(target)
+                disk.replace(path, target)
             elif path.is_dir() and not path.is_symlink():
-                path.rename(target)
+                disk.replace(path, target)
                 moved.append(target)
             else:
                 appear(path, target)
                 moved.append(target)
     except BaseException:
         for target in moved:
-            shutil.rmtree(target) if target.is_dir() else target.unlink()
+            disk.remove_folder(target) if target.is_dir() else disk.remove(target)
         raise
 
 
@@ -104,7 +109,8 @@ def temporary_folder() -> Iterator[Path]:
     try:
         yield made
     finally:
-        shutil.rmtree(made, ignore_errors=True)
+        with suppress(OSError):
+            disk.remove_folder(made)
 
 
 def make_inner_folder(folder: Path) -> None:
@@ -155,13 +161,14 @@ def remove_unfinished(left: Unfinished) -> None:
     if _is_marked(left.path) and not in_use(left.path):
         try:
             if (left.path / INNER).is_dir():
-                shutil.rmtree(left.path / INNER)
-            shutil.rmtree(left.path)  # the marker goes last: if this is interrupted, the rest is found again
+                disk.remove_folder(left.path / INNER)
+            disk.remove_folder(left.path)  # the marker goes last: if this is interrupted, the rest is found again
         except OSError as error:
             raise StorageFailed(f"{shown(left.path)} cannot be removed: {cause_of(error)}. Remove it by hand.") from None
 
 
 def _remove(hidden: Path) -> None:
     """Remove our own hidden folder, its marker last."""
-    shutil.rmtree(hidden / INNER, ignore_errors=True)
-    shutil.rmtree(hidden, ignore_errors=True)
+    for folder in (hidden / INNER, hidden):
+        with suppress(OSError):
+            disk.remove_folder(folder)

@@ -8,11 +8,8 @@ a locked file, beside the session or in a folder that all users share (see `lock
 See unix(7) of the Linux manual for abstract names, and proc(5) for the list of those in use.
 """
 
-import errno
 import hashlib
 import os
-import socket
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager, suppress
 from dataclasses import dataclass
@@ -21,10 +18,11 @@ from pathlib import Path
 from controller import clock
 from controller.errors import StorageFailed, WorldError
 from controller.lock_file import ANOTHER, LONGEST, LockHeld, hold_file, words_of_holder
+from controller.system.abstract_names import bind_name, bound_after
+from controller.system.chosen import ABSTRACT_NAMES, serial_names
 from protocol.units import MS
 
 GLANCE_NS, LOOK_NS = 200 * MS, 10 * MS  # how long a program that only checks may hold a lock, and the interval of retries
-IN_USE = Path("/proc/net/unix")
 PREFIX = "fullturn."
 
 
@@ -67,7 +65,7 @@ def sole_use(lock: Lock, what: str, purpose: str) -> Iterator[None]:
 
 def lock_of(name: Path | str) -> Lock:
     """The lock of a session or a port: the same for each of its names, and for everybody on this computer."""
-    real = os.path.realpath(name) if isinstance(name, Path) or os.path.exists(name) else name
+    real = os.path.realpath(name) if isinstance(name, Path) else serial_names.one_name(name)
     return Lock(hashlib.sha256(os.fsencode(real)).hexdigest()[:24], Path(real) if isinstance(name, Path) else None)
 
 
@@ -84,36 +82,18 @@ def in_use(session: Path) -> bool:
         ) from None
 
 
-def _bind(bound: ExitStack, name: str) -> None:
-    """Bind the abstract name until `bound` is closed. Raises OSError."""
-    bound.enter_context(socket.socket(socket.AF_UNIX)).bind(f"\0{name}")
-
-
 @contextmanager
 def _hold_name(lock: Lock, holder: str | None) -> Iterator[None]:
     """Hold an abstract name; a second name beside it describes the holder. Raises Held, OSError."""
     name = f"{PREFIX}{lock.name}."
     with ExitStack() as bound:
-        try:
-            _bind(bound, name)
-        except OSError as error:
-            if error.errno != errno.EADDRINUSE:
-                raise
-            raise LockHeld(_holder(name)) from None
+        if not bind_name(bound, name):
+            holds = bound_after(name)
+            raise LockHeld(ANOTHER if holds is None else words_of_holder(holds))
         if holder is not None:
             with suppress(OSError):  # it only makes a refusal more helpful
-                _bind(bound, f"{name}{holder[:LONGEST]}")
+                bind_name(bound, f"{name}{holder[:LONGEST]}")
         yield
-
-
-def _holder(name: str) -> str:
-    """The holder of the name."""
-    with suppress(OSError):
-        for line in IN_USE.read_text(encoding="utf-8", errors="replace").splitlines():
-            holder = line.partition(f"@{name}")[2]
-            if holder:
-                return words_of_holder(holder)
-    return ANOTHER
 
 
 @contextmanager
@@ -123,4 +103,4 @@ def _hold_file(lock: Lock, holder: str | None) -> Iterator[None]:
         yield
 
 
-_hold: Callable[[Lock, str | None], AbstractContextManager[None]] = _hold_name if sys.platform == "linux" else _hold_file
+_hold: Callable[[Lock, str | None], AbstractContextManager[None]] = _hold_name if ABSTRACT_NAMES else _hold_file

@@ -1,4 +1,4 @@
-"""Locks as files, for systems without abstract socket names: locked, never deleted, never followed through a link.
+"""Locks as files, for systems without abstract socket names: locked, never followed through a link.
 
 The lock of a session is a hidden file beside it, so anybody who may write the session may lock it. The lock of a port is
 in one folder that all users share: writable by all, with the sticky bit, so that only the folder's maker can remove
@@ -6,28 +6,29 @@ another's file (chmod(2)). A link in place of either is refused. So is a folder 
 anything that is not a plain file with one name. So nothing can be planted that a lock would then overwrite. The folder's
 maker can still take the locks away: as with abstract names, this prevents mistakes, not malice.
 
-The system releases a lock when its holder ends, however it ends; a leftover file is no lock. The holder's name is in the
-file itself, and counts only while the file is locked.
+The system releases a lock when its holder ends, however it ends; a leftover file is no lock. A holder that ends in order
+removes its file. The holder's name is in the file itself, and counts only while the file is locked.
 """
 
 import errno
 import hashlib
 import os
 import stat
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
+from controller.system.chosen import WINDOWS, locks
+from controller.system.opening import NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN
+
 ANOTHER = "another program"
 LONGEST = 64  # of a holder's description: an abstract name has room for 107 bytes
-SHARED = Path("/tmp" if sys.platform != "win32" else tempfile.gettempdir()) / "fullturn-locks"
+SHARED = Path(tempfile.gettempdir() if WINDOWS else "/tmp") / "fullturn-locks"
 EVERYBODY = stat.S_IRUSR | stat.S_IWUSR | stat.S_IRGRP | stat.S_IWGRP | stat.S_IROTH | stat.S_IWOTH
 FOLDER_MODE = 0o1777
 READ_ONLY = {errno.EACCES, errno.EPERM, errno.EROFS}
-LOCKED = {errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK}
-FAR = 1 << 20  # the byte that Windows locks, far behind the description, so that this stays readable
+MOST_REMOVED = 100  # times that a lock's file may be removed while it is being opened
 LONGEST_NAME = 200  # bytes of a session's name in the name of its lock
 
 
@@ -56,17 +57,64 @@ def hold_file(name: str, session: Path | None, holder: str | None) -> Iterator[N
     else:
         path = _shared_folder() / f"{name}.lock"
     with ExitStack() as opened:
-        number = _opened(path, make=holder is not None)
+        number = _locked(path, make=holder is not None)
         if number is None:
             yield  # it was never locked
             return
-        opened.callback(os.close, number)
-        if not _lock(number):
-            raise LockHeld(_read_words(number))
+        ours = holder is not None
+        opened.callback(lambda: _let_go(path, number, ours=ours))
         if holder is not None:
             _write_words(number, holder)
-            opened.callback(_write_words, number, "")
         yield
+
+
+def _locked(path: Path, *, make: bool) -> int | None:
+    """The lock's file, locked; None if it does not exist and `make` is false. Raises Held, OSError."""
+    for _ in range(MOST_REMOVED):
+        number = _opened(path, make=make)
+        if number is None:
+            return None
+        try:
+            if not locks.lock(number):
+                raise LockHeld(_read_words(number))
+            if _is_at(path, number):
+                return number
+        except BaseException:
+            os.close(number)
+            raise
+        os.close(number)  # its holder removed it after we had opened it
+    raise Planted(f"{path} is removed again and again")
+
+
+def _is_at(path: Path, number: int) -> bool:
+    """Whether an open file is still the one at a path."""
+    try:
+        there = path.lstat()
+    except FileNotFoundError:
+        return False
+    return os.path.samestat(there, os.fstat(number))
+
+
+def _let_go(path: Path, number: int, *, ours: bool) -> None:
+    """Release a lock. If it was `ours`, remove its file; that of another user in the shared folder stays, and is no lock.
+
+    On POSIX it is removed while it is still locked, so that nobody can have locked it since. Windows refuses to remove a
+    file that anybody has open.
+    """
+    if ours:
+        _write_words(number, "")
+        if not WINDOWS:
+            _remove(path)
+    with suppress(OSError):
+        locks.unlock(number)
+    os.close(number)
+    if ours and WINDOWS:
+        _remove(path)
+
+
+def _remove(path: Path) -> None:
+    with suppress(OSError):
+        path.unlink()
 
 
 def _short(name: str) -> str:
@@ -79,7 +127,7 @@ def _shared_folder() -> Path:
     with suppress(FileExistsError):
         SHARED.mkdir()
         SHARED.chmod(FOLDER_MODE)  # undo the mask for new files
-    if sys.platform == "win32":
+    if WINDOWS:
         return SHARED
     about = SHARED.lstat()
     if not stat.S_ISDIR(about.st_mode):
@@ -94,7 +142,7 @@ def _opened(path: Path, *, make: bool) -> int | None:
 
     An existing file is opened without O_CREAT, because Linux may refuse that in a shared folder for another user's file.
     """
-    safe = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NONBLOCK", 0)
+    safe = NO_FOLLOW | NOT_FOR_CHILDREN | NO_WAIT
     for _ in range(2):
         try:
             return _checked(_open_writable_or_not(path, safe))
@@ -103,8 +151,8 @@ def _opened(path: Path, *, make: bool) -> int | None:
                 return None
         with suppress(FileExistsError):
             number = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | safe, EVERYBODY)
-            with suppress(OSError, AttributeError):
-                os.fchmod(number, EVERYBODY)  # the next one may be another user
+            with suppress(OSError, TypeError):  # Windows takes no descriptor, and needs none
+                os.chmod(number, EVERYBODY)  # the next one may be another user
             return _checked(number)
     return _checked(_open_writable_or_not(path, safe))
 
@@ -140,22 +188,3 @@ def _write_words(number: int, words: str) -> None:
         os.ftruncate(number, 0)
         os.lseek(number, 0, os.SEEK_SET)
         os.write(number, words[:LONGEST].encode())
-
-
-def _lock(number: int) -> bool:
-    """Lock an open file; False if another program has it. Raises OSError."""
-    try:
-        if sys.platform == "win32":
-            import msvcrt  # noqa: PLC0415
-
-            os.lseek(number, FAR, os.SEEK_SET)
-            msvcrt.locking(number, msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl  # noqa: PLC0415
-
-            fcntl.flock(number, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        if error.errno in LOCKED:
-            return False
-        raise
-    return True

@@ -16,6 +16,7 @@ from controller.errors import StorageFailed
 from controller.reading import UNFIT
 from controller.shown import shown
 from controller.sizes import sizes_apart
+from controller.system.file_names import name_trouble
 
 Ours = Callable[[Path], bool]
 """Whether the regular file at a path was written by this program and is still a file of that kind."""
@@ -66,7 +67,9 @@ def must_be_free(path: Path, *, replace: bool = False, ours: Ours | None = None,
     if not path.name or path.name == ".." or "\0" in str(path):
         raise StorageFailed(f"{shown(repr(str(path)))} is not the name of a file. Name one, with its folder if need be.")
     there = _look(path)
-    if there is not None and stat.S_ISDIR(there.st_mode):
+    if there is None:
+        _must_travel(path, path.name)
+    elif stat.S_ISDIR(there.st_mode):
         raise StorageFailed(f"{shown(path)} is a folder. Name a file in it.")
     if there is not None and not stat.S_ISREG(there.st_mode):
         raise StorageFailed(f"{shown(path)} is {_kind(there)}, and never written to. Name another place.")
@@ -106,6 +109,8 @@ def must_be_free_folder(
     if there is None:
         real = Path(os.path.realpath(folder))
         above = next(parent for parent in real.parents if os.path.lexists(parent))
+        for name in real.relative_to(above).parts:
+            _must_travel(folder, name)
         if not above.is_dir():
             raise StorageFailed(f"{shown(folder)} cannot be made: {shown(above)} is no folder. Choose another place.")
         _must_be_writable(above, above)
@@ -174,6 +179,14 @@ def _look(path: Path) -> os.stat_result | None:
         return None
     except OSError as error:
         _refuse(path, f"{cause_of(error)}. Choose another name")
+
+
+def _must_travel(path: Path, name: str) -> None:
+    """Refuse a new name that some system does not take: cards and folders are carried to other computers."""
+    if trouble := name_trouble(name):
+        raise StorageFailed(
+            f"{shown(path, MOST_SHOWN_OF_BAD)} is not made, because {trouble}. Choose a name that every system takes."
+        )
 
 
 def _refuse(path: Path, why: str) -> NoReturn:

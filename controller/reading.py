@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO, NoReturn, TypeVar
 
 from controller.errors import InputError
 from controller.shown import shown
+from controller.system.opening import BYTES, NO_WAIT
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -75,8 +76,7 @@ def open_file(path: Path, kind: FileKind) -> BinaryIO:
     """Open a regular file to read its bytes; the caller closes it. Never blocks. Raises InputError."""
     try:
         _must_be_regular(path, path.stat(), kind)
-        flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-        file = os.fdopen(os.open(path, flags), "rb")
+        file = os.fdopen(os.open(path, os.O_RDONLY | NO_WAIT | BYTES), "rb")
     except OSError as error:
         raise InputError(f"{path}: {_trouble(path, error)}.") from None
     except ValueError:  # a name that contains a zero byte

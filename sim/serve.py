@@ -4,13 +4,13 @@ Bytes take no time here beyond that of the simulated wire. Only the line may wai
 than `speed` times the host's.
 """
 
-import select
 import time
 from collections.abc import Callable
 from types import TracebackType
 from typing import Protocol, Self
 
 from sim.rig import Rig
+from sim.system import wait_readable
 
 LONGEST_WAIT_S = 0.05
 KEPT_BYTES = 4096
@@ -68,6 +68,6 @@ class RealTime:
         wait_s = LONGEST_WAIT_S
         if due_ns is not None:
             wait_s = min(wait_s, max(0.0, (due_ns - self.now_ns()) / 1e9 / self._speed))
-        if select.select([self._line], [], [], wait_s)[0] and (data := self._line.read()):
+        if wait_readable(self._line, wait_s) and (data := self._line.read()):
             self._reached_ns = max(self._reached_ns, self.now_ns())
             self._rig.to_board.send(self._reached_ns, data)

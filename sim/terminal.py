@@ -5,14 +5,13 @@ an abandoned link may lead to a live terminal. Whether its owner is alive is tol
 which ends with the process.
 """
 
-import fcntl
 import os
-import pty
-import tty
 from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 from typing import Self
+
+from sim.system import lock_file, open_terminal
 
 CHUNK = 4096
 
@@ -30,10 +29,8 @@ class Terminal:
     def __init__(self, name: Path | None = None) -> None:
         self._name = name
         self._lock = None if name is None else _claimed(name)
-        self._master, self._slave = pty.openpty()  # the far end stays open here too, for hosts that come and go
-        tty.setraw(self._slave)
-        os.set_blocking(self._master, False)
-        self.path = os.ttyname(self._slave)
+        # The far end stays open here too, for hosts that come and go.
+        self._master, self._slave, self.path = open_terminal()
         if name is not None:
             try:
                 name.symlink_to(self.path)
@@ -89,7 +86,7 @@ def _claimed(name: Path) -> int:
     """Free a name that no live program uses. Returns the descriptor of the lock on it. Raises NameTaken."""
     ours_before = os.path.exists(_lock_file(name))
     try:
-        lock = os.open(_lock_file(name), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        lock = _opened_lock(_lock_file(name))
     except OSError as error:
         raise NameTaken("cannot be made") from error
     try:
@@ -100,11 +97,17 @@ def _claimed(name: Path) -> int:
     return lock
 
 
-def _take_over(name: Path, lock: int, *, ours_before: bool) -> None:
+def _opened_lock(path: Path) -> int:
+    """The lock's file, made if necessary; that of another user, root for one, can only be read. Raises OSError."""
     try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        raise NameTaken("exists already") from None  # its owner is alive
+        return os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+    except PermissionError:
+        return os.open(path, os.O_RDONLY)
+
+
+def _take_over(name: Path, lock: int, *, ours_before: bool) -> None:
+    if not lock_file(lock):
+        raise NameTaken("exists already")  # its owner is alive
     leads_to_one = name.is_symlink() and Path(os.readlink(name)).parent == _folder()
     if leads_to_one and (ours_before or not name.exists()):
         name.unlink()
@@ -115,9 +118,9 @@ def _take_over(name: Path, lock: int, *, ours_before: bool) -> None:
 
 def _folder() -> Path:
     """The folder of this system's pseudo-terminals."""
-    master, slave = os.openpty()
+    master, slave, path = open_terminal()
     try:
-        return Path(os.ttyname(slave)).parent
+        return Path(path).parent
     finally:
         os.close(master)
         os.close(slave)

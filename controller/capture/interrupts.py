@@ -5,17 +5,17 @@ window on the run closes: the run continues, unless it was told to stop in that 
 """
 
 import os
-import signal
 import stat
 import sys
 from contextlib import suppress
 from types import FrameType, TracebackType
-from typing import Self
+from typing import Any, Self
 
 from controller.capture.events import EventKind, Wanted
+from controller.system.chosen import signals
+from controller.system.signals import INTERRUPT, catch, put_back
 
 ON_INTERRUPT = (EventKind.PAUSE, EventKind.STOP, EventKind.HALT)
-HANG_UP = getattr(signal, "SIGHUP", None)  # missing on Windows
 
 
 class Interrupts:
@@ -28,24 +28,23 @@ class Interrupts:
         self._hang_up = hang_up
         self._pending: list[EventKind] = []
         self._count = 0
-        self._previous: dict[int, object] = {}
+        self._previous: dict[int, Any] = {}
 
     def __enter__(self) -> Self:
-        numbers = [signal.SIGINT, signal.SIGTERM, *([] if HANG_UP is None else [HANG_UP])]
-        self._previous = {number: signal.signal(number, self._on_signal) for number in numbers}
+        hang_up = [] if signals.hang_up is None else [signals.hang_up]
+        self._previous = catch([INTERRUPT, *signals.stop, *hang_up], self._on_signal)
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
-        for number, previous in self._previous.items():
-            signal.signal(number, previous)  # type: ignore[arg-type]
+        put_back(self._previous)
 
     def _on_signal(self, number: int, _frame: FrameType | None) -> None:
-        if number == HANG_UP:
+        if number == signals.hang_up:
             _detach_terminal()
             if self._hang_up is not None:
                 self._pending.append(self._hang_up)
             return
-        if number == signal.SIGTERM:
+        if number in signals.stop:
             self._count = max(self._count, ON_INTERRUPT.index(EventKind.STOP))
         if self._count < len(ON_INTERRUPT):
             self._pending.append(ON_INTERRUPT[self._count])
@@ -71,14 +70,14 @@ class NotedInterrupt:
 
     def __init__(self) -> None:
         self._noted = False
-        self._previous: object = None
+        self._previous: dict[int, Any] = {}
 
     def __enter__(self) -> Self:
-        self._previous = signal.signal(signal.SIGINT, self._on_signal)
+        self._previous = catch([INTERRUPT], self._on_signal)
         return self
 
     def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
-        signal.signal(signal.SIGINT, self._previous)  # type: ignore[arg-type]
+        put_back(self._previous)
 
     def _on_signal(self, _number: int, _frame: FrameType | None) -> None:
         if self._noted:

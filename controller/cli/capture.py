@@ -27,6 +27,7 @@ from controller.cli.shared_options import (
     unfinished_option,
     with_options,
 )
+from controller.system.chosen import keyboard, terminals
 from controller.times import span_of, time_or_date
 
 with later():
@@ -226,7 +227,7 @@ def report(session: Path, out: Path | None, replace: bool, yes: bool, as_json: b
 
 def _keys() -> "Keys | None":
     """Single keys of this terminal, or None without a terminal."""
-    return capture_jog.Keys(typed.single_keys, typed.next_key) if sys.stdin is not None and sys.stdin.isatty() else None
+    return capture_jog.Keys(keyboard.single, keyboard.key) if terminals.is_terminal(sys.stdin) else None
 
 
 def _detach(name: Path, session: Path, as_json: bool, *, new: bool) -> None:

@@ -18,6 +18,7 @@ from controller.numerals import number_in, whole_in
 from controller.quantity import quoted
 from controller.reading import LOADS, read_toml, refuse
 from controller.shown import shown
+from controller.system.chosen import terminals
 
 with later():
     from controller.cli import terminal
@@ -101,7 +102,7 @@ def new(
 @json_option
 def example(out: Path, as_json: bool) -> None:
     """Write the kit of the tutorial. Its camera and head are invented: plan, rehearse and practise with it."""
-    kit_made = kit_work.example_command(out)
+    kit_made = kit_new.example_command(out)
     text = f"The example kit is in {out}. Its camera and head are invented: use it to practise, not to move a real head."
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
@@ -271,14 +272,14 @@ def setup(
     Progress is kept beside the KIT, so that you can continue later. Steps for one location are open again after twelve
     hours, and all steps after a change of the kit. Exit status 1: a step is still open.
     """
-    if port is not None and not sys.stdin.isatty():
+    if port is not None and not terminals.is_terminal(sys.stdin):
         raise click.UsageError(
             "--port has no effect without a terminal, because nobody can answer before the head moves. Run this at a "
             "terminal, or leave --port out."
         )
     if done or again:
         setup_standing.mark_steps(kit_file, done, again)
-    if only_list or as_json or done or again or not sys.stdin.isatty():
+    if only_list or as_json or done or again or not terminals.is_terminal(sys.stdin):
         if picture is not None:
             click.echo(setup_standing.see_picture(kit_file, picture).sentence, err=True)
         standings = setup_standing.setup_state(kit_file)

@@ -2,7 +2,6 @@
 
 import sys
 from collections.abc import Callable
-from io import TextIOWrapper
 from typing import Any
 
 import click
@@ -16,8 +15,10 @@ from controller.cli.calibrate_settle import settle
 from controller.cli.capture import capture, jog, report, resume, tell, watch
 from controller.cli.command import CommandGroup
 from controller.cli.completion import completion
+from controller.cli.doctor import doctor, version
 from controller.cli.help import help_
 from controller.cli.inspect import inspect
+from controller.cli.install_service import install_service
 from controller.cli.kit import kit
 from controller.cli.match import match
 from controller.cli.page import page
@@ -26,6 +27,7 @@ from controller.cli.rehearse import rehearse
 from controller.cli.shared_options import say
 from controller.cli.simulate import simulate
 from controller.errors import InputError, WorldError
+from controller.system.chosen import terminals
 
 
 @click.group(cls=CommandGroup, context_settings={"max_content_width": 100})
@@ -43,7 +45,7 @@ for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
     plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, watch, report, match, inspect, align,
-    page, help_, completion,
+    page, install_service, doctor, version, help_, completion,
 ):  # fmt: skip
     cli.add_command(command)
 
@@ -51,8 +53,7 @@ for command in (
 def main(command: Callable[..., Any] = cli) -> None:
     """Run the command line. Failures become sentences and an exit status: 1 for WorldError, 2 for wrong use."""
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, TextIOWrapper):  # a file's name may contain bytes that are no text
-            stream.reconfigure(errors="backslashreplace")
+        terminals.prepare(stream)
     try:
         command()
     except InputError as error:

@@ -16,6 +16,7 @@ import click
 from controller.errors import InputError
 from controller.ports.address import BadAddress, Host, host_of, line_of
 from controller.quantity import quoted
+from controller.system.chosen import disk
 from controller.texts import MOST_PATH_BYTES, MOST_TEXT, text_trouble
 from controller.times import dated
 
@@ -108,7 +109,7 @@ class PathName(click.Path):
         text = os.fspath(value)
         if trouble := self._of_name(text) or (self._of_place(text) if self.exists else ""):
             self.fail(trouble, param, ctx)
-        return Path(text)
+        return disk.usable(Path(text))
 
     def _of_name(self, text: str) -> str:
         """The fault of the name alone."""

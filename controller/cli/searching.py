@@ -1,6 +1,5 @@
 """Progress of a search on standard error; Ctrl-C ends it and keeps the best plan so far."""
 
-import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
@@ -10,6 +9,7 @@ from rich.live import Live
 from rich.text import Text
 
 from controller.planning.effort import Effort, Sign
+from controller.system.signals import INTERRUPT, caught
 
 LINE_EVERY_S = 5.0  # between plain lines, if none can be rewritten
 
@@ -62,8 +62,5 @@ def _interruptible(effort: Effort) -> Iterator[None]:
             raise KeyboardInterrupt
         effort.stop()
 
-    previous = signal.signal(signal.SIGINT, on_signal)
-    try:
+    with caught([INTERRUPT], on_signal):
         yield
-    finally:
-        signal.signal(signal.SIGINT, previous)

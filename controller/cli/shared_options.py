@@ -12,6 +12,7 @@ from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
 from controller.cli.option_types import PathName, PortName
 from controller.shown import escaped, shown
+from controller.system.chosen import terminals
 
 with later():
     from controller import folders, sizes, typed
@@ -27,6 +28,13 @@ unfinished_option = click.option(
 )
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
+baud_option = click.option(
+    "--baud",
+    type=bounded_whole("baud"),
+    default=115_200,
+    show_default=True,
+    help="Speed of the serial line, bits per second.",
+)
 countdown_option = click.option(
     "--countdown",
     type=bounded_whole("countdown"),
@@ -72,7 +80,7 @@ def offer_removal(folder: Path, *, yes: bool) -> None:
 
 def confirmed(question: str, *, yes: bool) -> bool:
     """The answer to a question: `yes` if that is true or nobody can be asked."""
-    if yes or not sys.stdin.isatty():
+    if yes or not terminals.is_terminal(sys.stdin):
         return yes
 
     typed.TypedLines().forget()  # what was typed before the question is no answer to it

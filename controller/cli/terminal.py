@@ -1,6 +1,5 @@
 """The terminal and the person at it: output, bell, input, and a terminal that goes away."""
 
-import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -9,16 +8,14 @@ from typing import Any, TextIO
 import click
 from rich.console import Console
 from rich.live import Live
-from rich.markdown import Markdown
 
 from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from controller.commands.watch import JsonView, LineView, ScreenView, WatchView
 from controller.progress import can_redraw
 from controller.shown import escaped
+from controller.system.chosen import terminals
 from controller.typed import TypedLines
 from protocol.units import NS
-
-WIDEST = 96  # characters of a line that is read with ease
 
 
 def say(sentence: str) -> None:
@@ -28,7 +25,7 @@ def say(sentence: str) -> None:
 
 def ring() -> None:
     """Ring the terminal's bell."""
-    if sys.stderr.isatty():
+    if terminals.is_terminal(sys.stderr):
         sys.stderr.write("\a")
         sys.stderr.flush()
 
@@ -41,7 +38,7 @@ def people_here(
         show=say,
         ring=ring,
         lines=TypedLines(),
-        at_terminal=sys.stdin is not None and sys.stdin.isatty(),
+        at_terminal=terminals.is_terminal(sys.stdin),
         yes=yes,
         lead_ns=round(countdown_s * NS),
         ask_before_moving=ask_before_moving,
@@ -103,18 +100,3 @@ def lasting_terminal() -> Iterator[None]:
         yield
     finally:
         sys.stdout, sys.stderr = out, err
-
-
-def show_markdown(text: str) -> None:
-    """Print Markdown: plain if it goes elsewhere, formatted in a terminal, and page by page if it is longer than that."""
-    if not sys.stdout.isatty():
-        click.echo(text.rstrip("\n"))
-        return
-    size = shutil.get_terminal_size()
-    console = Console(width=min(size.columns, WIDEST))
-    with console.capture() as capture:
-        console.print(Markdown(text, hyperlinks=False))
-    if capture.get().count("\n") < size.lines:
-        click.echo(capture.get(), nl=False)
-    else:
-        click.echo_via_pager(capture.get())

@@ -13,6 +13,7 @@ from controller.lock import in_use
 from controller.session.new_place import must_be_free_session
 from controller.session.session import Session
 from controller.session.talk_rows import SentenceKind, SentenceRow
+from controller.system.chosen import processes
 from protocol.units import MS
 
 DETACHED = "FULLTURN_DETACHED"
@@ -20,10 +21,6 @@ DETACHED = "FULLTURN_DETACHED"
 which the command that was typed has chosen.
 """
 LOOK_NS = 100 * MS
-if sys.platform == "win32":
-    ASIDE = subprocess.DETACHED_PROCESS | subprocess.CREATE_NEW_PROCESS_GROUP
-else:
-    ASIDE = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +63,7 @@ def detach(words: Sequence[str], name: Path, session: Path, *, new: bool) -> Det
         stderr=subprocess.PIPE,
         text=True,
         errors="replace",
-        start_new_session=True,
-        creationflags=ASIDE,
+        **processes.apart(),
     )
     try:
         while child.poll() is None:

@@ -1,10 +1,13 @@
-"""`fullturn kit new` and `from-picture`: write a kit."""
+"""`fullturn kit new`, `example` and `from-picture`: write a kit."""
 
 from pathlib import Path
 
+from controller.files import write_new
 from controller.kit.draft import Draft, focal_mm_of, write_kit
+from controller.kit.example import example_text
 from controller.kit.from_picture import FromPicture, draft_of, kit_from
 from controller.kit.kit import Kit
+from controller.kit.load import load_kit
 from controller.kit.search import exactly
 from controller.places import must_be_free
 
@@ -15,6 +18,13 @@ def new_command(out: Path, camera: str, lens: str | None, pixels: tuple[int, int
     body = exactly("camera", camera)
     glass = None if lens is None else exactly("lens", lens)
     return write_kit(out, Draft(body, glass, pixels, focal_mm_of(glass, focal_length_mm)))
+
+
+def example_command(out: Path) -> Kit:
+    """Write the tutorial's kit and read it. Raises InputError, StorageFailed."""
+    must_be_free(out)
+    write_new(out, example_text())
+    return load_kit(out)
 
 
 def from_picture_command(picture: Path, out: Path | None) -> FromPicture:

@@ -1,7 +1,6 @@
 """`fullturn simulate`: the simulated rig in real time, at a port that any program can open."""
 
 import os
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,6 +21,8 @@ from controller.shown import shown
 from sim.rig import Rig
 from sim.serve import FarEnd, RealTime
 from sim.socket_line import SocketLine
+from sim.system import HAS_TERMINALS
+from sim.terminal import NameTaken, Terminal
 from sim.truth import Truth
 
 
@@ -63,7 +64,7 @@ def simulate_command(
     if truth_path is not None and os.path.exists(truth_path):
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)
-    kept = None if truth_path is None else Rewritten(truth_path, is_own_truth)
+    kept = None if truth_path is None else Rewritten(truth_path, is_own_truth, durably=False)
     if kept is not None:
         kept.write(rig.truth.to_json())
 
@@ -103,10 +104,8 @@ def _opened(place: ServingPlace) -> FarEnd:
             return SocketLine(place.tcp.name, place.tcp.port)
         except (OSError, UnicodeError) as error:
             raise WorldError(f"{place.tcp} cannot be served: {cannot_serve(error, place.tcp.port)}.") from None
-    if sys.platform == "win32":
+    if not HAS_TERMINALS:
         raise InputError("This system has no pseudo-terminals; serve the rig with --tcp instead.")
-    from sim.terminal import NameTaken, Terminal  # noqa: PLC0415  (not everywhere)
-
     try:
         return Terminal(place.name)
     except NameTaken as error:

@@ -4,7 +4,6 @@ Decoders, OpenCV and numpy release Python's lock during their work, so threads g
 pictures need not be copied between them. Results come in the order of the work, whatever the number of threads.
 """
 
-import os
 import warnings
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
@@ -15,6 +14,7 @@ from typing import ParamSpec, Self, TypeVar
 
 from controller.calibration.registration import opencv
 from controller.errors import InputError
+from controller.system.chosen import processes
 
 Given = ParamSpec("Given")
 Item = TypeVar("Item")
@@ -34,7 +34,7 @@ class Workers:
     """
 
     def __init__(self, count: int | None = None) -> None:
-        self.count = min(MOST, usable_cores()) if count is None else count
+        self.count = min(MOST, processes.usable_cores()) if count is None else count
         self._pool = ThreadPoolExecutor(self.count)
         self._undoing = ExitStack()
 
@@ -69,13 +69,6 @@ class Workers:
                 yield ahead.popleft()()
         while ahead:
             yield ahead.popleft()()
-
-
-def usable_cores() -> int:
-    """The number of cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):  # not on every system
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _result_of(job: "Future[Result]") -> Result:

@@ -19,6 +19,7 @@ from controller.matching.table import (
 )
 from controller.places import LONGEST_NAME
 from controller.planning.plan import Frame
+from controller.system.file_names import acceptable_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def placed(lines: Sequence[MatchLine], folder: Path, frames: Iterable[Frame], by
 def _fitting(begin: str, name: str) -> str:
     """A valid file name with its ending kept; the middle of a long one is left out."""
     room = LONGEST_NAME - len(os.fsencode(begin))
-    whole = os.fsencode(name)
+    whole = os.fsencode(acceptable_name(name))
     if len(whole) > room:
         half = room // 2
         whole = (whole[: half - 2].decode("utf-8", "ignore") + "~" + whole[-half:].decode("utf-8", "ignore")).encode()

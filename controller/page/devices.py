@@ -19,6 +19,7 @@ from controller.reading import FileKind, parse_json, read_text
 PAGE_DEVICES = FileKind("a list of paired devices", 10**6, "Move it away, and pair the devices again.")
 KEPT_FOR = timedelta(days=30)
 MOST_DEVICES, MOST_NAME = 50, 40
+DEVICES_VERSION = 1
 
 
 class Device(BaseModel):
@@ -72,7 +73,13 @@ def load_devices(path: Path) -> Devices:
     if not path.exists():
         return Devices()
     text = read_text(path, PAGE_DEVICES)
-    parse_json(text, path, PAGE_DEVICES)
+    content = parse_json(text, path, PAGE_DEVICES)
+    version = content.get("version") if isinstance(content, dict) else None
+    if type(version) is int and version > DEVICES_VERSION:
+        raise InputError(
+            f"{path}: is {PAGE_DEVICES.name} of version {version}, which is newer; this program reads version "
+            f"{DEVICES_VERSION}. Use the version of Fullturn that wrote it, or move it away and pair the devices again."
+        )
     try:
         return Devices.model_validate_json(text)
     except ValidationError as error:

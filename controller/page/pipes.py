@@ -1,16 +1,13 @@
 """The two ends of the conversation in the child: lines in and lines out, never waiting."""
 
-import os
-from contextlib import suppress
-
 from controller import clock
 from controller.page.messages import LONGEST_LINE
+from controller.system.chosen import pipes
 from protocol.units import MS
 
 UNREAD_BYTES = 1 << 18
 """How much may wait for a page that does not read before it counts as gone."""
 LAST_WORDS_NS = 500 * MS
-PIECE_BYTES = 1 << 16
 
 
 class PipeEnds:
@@ -18,8 +15,7 @@ class PipeEnds:
 
     def __init__(self, source: int, drain: int) -> None:
         self._source, self._drain = source, drain
-        os.set_blocking(source, False)
-        os.set_blocking(drain, False)
+        pipes.prepare(source, drain)
         self._begun, self._unsent = b"", b""
         self.gone = False
 
@@ -28,11 +24,11 @@ class PipeEnds:
         lines: list[bytes] = []
         while not self.gone:
             try:
-                data = os.read(self._source, PIECE_BYTES)
-            except BlockingIOError:
-                break
+                data = pipes.read(self._source)
             except OSError:
                 data = b""
+            if data is None:
+                break
             self.gone = not data
             *whole, self._begun = (self._begun + data).split(b"\n")
             lines += whole
@@ -53,10 +49,9 @@ class PipeEnds:
             clock.wait_ns(MS)
 
     def _push(self) -> None:
-        with suppress(BlockingIOError):
-            try:
-                while self._unsent:
-                    self._unsent = self._unsent[os.write(self._drain, self._unsent) :]
-            except BrokenPipeError:
-                self.gone, self._unsent = True, b""
+        try:
+            while self._unsent and (count := pipes.write(self._drain, self._unsent)) is not None:
+                self._unsent = self._unsent[count:]
+        except BrokenPipeError:
+            self.gone, self._unsent = True, b""
         self.gone |= len(self._unsent) > UNREAD_BYTES

@@ -11,7 +11,7 @@ from controller.kit.exposing import kit_sentences
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
-from controller.report.account_words import again_words, ending_words, shot_proof_sentence
+from controller.report.account_words import CLOCK_UNSURE, again_words, ending_words, shot_proof_sentence
 from controller.report.drawn import run_drawings, undrawn_sentence
 from controller.report.lanes import shares, stretches
 from controller.report.page_template import page_environment
@@ -70,6 +70,7 @@ def write_html(
         shares=shares(parts),
         proof=proof,
         ending=ending_words(summary),
+        clock=CLOCK_UNSURE if summary.clock_unsure else "",
         left_out=left_out_sentence(plan),
         measured=measured_sentence(plan),
         again=again_words(summary).strip(),

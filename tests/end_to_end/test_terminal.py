@@ -86,17 +86,26 @@ def test_every_option_says_what_it_is_for(name: str, command: click.Command) -> 
 
 
 def test_everything_but_the_pseudo_terminal_is_there_on_a_system_without_one(tmp_path: Path) -> None:
-    """As on Windows: none of these modules. Plan, rehearsal and report still work."""
+    """As on Windows: none of these modules, and Windows' ways of the host. Plan, rehearsal and report still work."""
     (tmp_path / "kit.toml").write_text(KIT)
     script = """
-import sys, pkgutil
+import asyncio, importlib, multiprocessing, os, shutil, subprocess, sys, pkgutil
+from types import SimpleNamespace
 import serial  # it has a way of its own for each system
 for name in ("fcntl", "pty", "tty", "termios", "resource", "pwd", "grp"):
     sys.modules[name] = None
+from tests.controller.system.windows import Msvcrt
+sys.modules["msvcrt"] = Msvcrt()
+sys.modules["controller.system.kernel32"] = SimpleNamespace(is_console=lambda _: False, bytes_waiting=None)
+here, sys.platform = sys.platform, "win32"
+from controller.system import chosen
+import sim.system
+sys.platform = here
+assert chosen.WINDOWS and type(chosen.disk).__name__ == "WindowsDisk" and not sim.system.HAS_TERMINALS
 import controller, protocol, sim
 for package in (controller, protocol, sim):
     for found in pkgutil.walk_packages(package.__path__, package.__name__ + "."):
-        if found.name not in ("sim.terminal", "controller.__main__"):
+        if found.name != "controller.__main__":
             __import__(found.name)
 from controller.cli.main import cli
 cli(["plan", "kit.toml", "--out", "plan.json", "--region", "single-row", "--row-pitch", "0"], standalone_mode=False)
@@ -107,6 +116,7 @@ cli(["rehearse", "plan.json", "--out", "run"], standalone_mode=False)
     )
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "run" / "report.html").is_file()
+    assert {path.name for path in tmp_path.iterdir()} == {"kit.toml", "plan.json", "run"}, "nothing is left behind"
 
 
 if os.name == "nt":

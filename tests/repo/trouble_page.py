@@ -56,6 +56,13 @@ PLACES = (
         ("cli", "commands", "guide"),
     ),
     SentencePage(
+        "this-computer",
+        "This computer",
+        "What `fullturn doctor` finds. The line below each sentence says what to do. "
+        "[Find out what is wrong](../how-to/report-trouble.md)",
+        ("doctor",),
+    ),
+    SentencePage(
         "files-and-sessions",
         "Files, disks and sessions",
         "Reading and writing files. Most of these sentences begin with the name of the file. A reason in small letters "
@@ -110,6 +117,9 @@ Every sentence that the program can say is explained here, with what to do about
 3. Or search for the words here: in the search of the guide's site, or with the search of your browser on a page below.
 
 Several sentences may be printed together. Look up each of them.
+
+`fullturn doctor` looks at the computer itself: ports, permissions, disk, clock, what is installed. If nothing helps,
+[report the trouble](how-to/report-trouble.md).
 
 {places}
 

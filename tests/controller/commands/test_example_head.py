@@ -35,7 +35,8 @@ MOVERS = {
     "board check": ("--kit", "kit.toml", *PORT),
     "kit setup": ("kit.toml", *PORT[:2]),
 }
-WITHOUT_KIT = {"board find", "board listen", "board soak", "page"}  # these move nothing; the page begins commands that do
+# These move nothing; the page begins commands that do.
+WITHOUT_KIT = {"doctor", "board find", "board flash", "board listen", "board soak", "page", "install-service"}
 
 
 class Terminal(io.StringIO):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.commands.kit import example_command
+from controller.commands.kit_new import example_command
 from controller.errors import StorageFailed
 from controller.guide.pages import HOME
 from controller.kit.example import example_text
