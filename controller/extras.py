@@ -40,6 +40,8 @@ def is_missing(extra: str) -> bool:
 def must_have(extra: str, what: str) -> None:
     """Raise InputError with the command to run if `extra`, which `what` needs, is not installed."""
     if is_missing(extra):
+        if extra == "tether" and WINDOWS:
+            raise InputError(f"{what} does not work on Windows: the library that it needs does not exist there.")
         raise InputError(f"{what} needs a part that is not installed. Add it with: {line_to_add(extra)}")
 
 

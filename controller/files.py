@@ -22,6 +22,7 @@ from controller.system.chosen import disk
 from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN
 
 CHUNK = 1 << 20
+WRITE_TO_SYNC = os.O_RDWR if os.name == "nt" else os.O_RDONLY  # Windows flushes only what it may write
 TRIAL_TIME_NS = 1_750_000_001_500_000_000  # an odd second and a half: some disks keep even seconds only
 _numbers = itertools.count()
 
@@ -32,13 +33,14 @@ def write_whole(
     *,
     replace: bool = False,
     ours: Ours | None = None,
-    durably: bool = False,
+    durably: bool = True,
     private: bool = False,
 ) -> None:
     """Write `content` to `path`. Nothing may be there; with `replace`, a file that is `ours`. Raises StorageFailed.
 
-    The whole file appears or none. With `durably` it is on the disk before it replaces the old one, so that a power cut
-    leaves one of the two. With `private` nobody but its owner may read it, at any moment, whatever was there before.
+    The whole file appears or none. It is on the disk before it replaces the old one, so that a power cut leaves one of
+    the two, and it has its name when this returns. Not `durably`: a power cut may leave an empty file. With `private`
+    nobody but its owner may read it, at any moment, whatever was there before.
     """
     data = content.encode("utf-8") if isinstance(content, str) else content
     must_be_free(path, replace=replace, ours=ours, needs_bytes=len(data))
@@ -56,8 +58,27 @@ def write_whole(
         else:
             appear(part, target)
         if durably:
-            with suppress(OSError):  # a file system that knows no such thing
-                disk.sync_folder(target.parent)
+            settle_names(target.parent)
+
+
+def settle_names(folder: Path) -> None:
+    """Wait until the names in a folder are on the disk, if the system can. Raises nothing."""
+    with suppress(OSError):  # a file system that knows no such thing
+        disk.sync_folder(folder)
+
+
+def settle_tree(folder: Path) -> None:
+    """Wait until all files in a folder are on the disk, and then their names. Raises OSError."""
+    for root, _, names in os.walk(folder, topdown=False):
+        for name in names:
+            path = Path(root, name)
+            if path.is_file() and not path.is_symlink():
+                number = os.open(path, WRITE_TO_SYNC)
+                try:
+                    os.fsync(number)
+                finally:
+                    os.close(number)
+        settle_names(Path(root))
 
 
 def _private(path: str, flags: int) -> int:
@@ -69,7 +90,7 @@ def write_new(path: Path, content: str | bytes) -> None:
 
     Raises StorageFailed.
     """
-    write_whole(path, content, durably=True)
+    write_whole(path, content)
 
 
 class Rewritten:
@@ -77,15 +98,15 @@ class Rewritten:
     it.
     """
 
-    def __init__(self, path: Path, ours: Ours | None = None) -> None:
-        self.path, self._ours = path, ours
+    def __init__(self, path: Path, ours: Ours | None = None, *, durably: bool = True) -> None:
+        self.path, self._ours, self._durably = path, ours, durably
         self._left: tuple[int, ...] | None = None
 
     def write(self, content: str) -> None:
         """Write it. Raises StorageFailed, also if another program has written there since."""
         left = self._left
         ours = self._ours if left is None else lambda there: _mark(there) == left
-        write_whole(self.path, content, replace=ours is not None, ours=ours)
+        write_whole(self.path, content, replace=ours is not None, ours=ours, durably=self._durably)
         self._left = _mark(self.path)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from controller.errors import InputError, StorageFailed
-from controller.files import appear, part_name, writing
+from controller.files import appear, part_name, settle_names, settle_tree, writing
 from controller.lock import in_use, lock_of, sole_use
 from controller.places import PART, Ours, cause_of, is_own, must_be_free_folder
 from controller.reading import MARK, read_json
@@ -28,7 +28,8 @@ FORMAT = {"format": "fullturn-unfinished"}
 def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, Ours] | None = None) -> Iterator[Path]:
     """A folder to write into. It becomes `folder` at the end, or is removed on an error. Raises StorageFailed.
 
-    `folder` must be new or empty; with `replace`, new files replace its files that are `ours`.
+    `folder` must be new or empty; with `replace`, new files replace its files that are `ours`. Everything in it is on the
+    disk before it gets its name: a power cut leaves all of it or nothing, or of files that replace others some.
     """
     must_be_free_folder(folder, replace=replace, ours=ours)
     real = Path(os.path.realpath(folder))
@@ -41,10 +42,14 @@ def appearing_folder(folder: Path, *, replace: bool = False, ours: Mapping[str, 
             yield inner
             must_be_free_folder(folder, replace=replace, ours=ours)
             with writing(folder):
+                settle_tree(inner)
                 if is_there:
                     _move_all(inner, real, ours or {})
+                    settle_names(real)
                 else:
                     disk.replace(inner, real)
+                for parent in [real.parent, *(each.parent for each in made)]:
+                    settle_names(parent)
     except BaseException:
         for parent in made:
             with suppress(OSError):

@@ -35,7 +35,7 @@ class Events:
         """Those after `from_ns`, up to `to_ns`."""
         if not len(self.at_ns):
             return self
-        first, last = (int(place) for place in np.searchsorted(self.at_ns, (from_ns, to_ns), side="right"))
+        first, last = self.at_ns.searchsorted((from_ns, to_ns), side="right").tolist()
         return type(self)(self.at_ns[first:last], self.jumps_deg[first:last], self.kicks_deg_s[first:last])
 
 
@@ -44,8 +44,9 @@ NOTHING = Events(np.zeros(0, np.int64), np.zeros(0), np.zeros(0))
 
 def together(parts: list[Events]) -> Events:
     """All of these, sorted."""
-    if not parts:
-        return NOTHING
+    parts = [part for part in parts if len(part.at_ns)]
+    if len(parts) < 2:
+        return parts[0] if parts else NOTHING
     at_ns, jumps, kicks = (
         np.concatenate([getattr(part, name) for part in parts]) for name in ("at_ns", "jumps_deg", "kicks_deg_s")
     )

@@ -86,7 +86,7 @@ class PlateStretch:
     def _made(self, now_ns: int) -> int:
         """How many pulses the rotor has followed."""
         until_ns = now_ns if self.stuck_ns is None else min(now_ns, self.stuck_ns)
-        return int(np.searchsorted(self._pulses, until_ns, side="right"))
+        return int(self._pulses.searchsorted(until_ns, side="right"))
 
     def _rotor(self, first: int, last: int) -> Array:
         """The rotor's steps after so many pulses, from `first` to `last`."""

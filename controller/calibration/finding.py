@@ -6,8 +6,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from scipy.special import ndtri, stdtrit
-
 from controller.calibration import records
 from controller.calibration.records import AxisName, CalibrationKind, RingRow
 from controller.kit.kit import Kit
@@ -92,6 +90,8 @@ def coverage_factor(degrees_of_freedom: float | None) -> float:
 
 def quantile(probability: float, degrees_of_freedom: float | None) -> float:
     """Quantile of Student's distribution; of the normal one if the degrees of freedom are None or inf."""
+    from scipy.special import ndtri, stdtrit  # noqa: PLC0415  a capture reads records and needs no quantile
+
     if degrees_of_freedom is None or math.isinf(degrees_of_freedom):
         return float(ndtri(probability))
     return float(stdtrit(degrees_of_freedom, probability))

@@ -215,7 +215,7 @@ def read(kit_path: Path) -> tuple[Record, ...]:
 
 def _write(kit_path: Path, records: Sequence[Record]) -> None:
     text = CalibrationFile(records=tuple(records)).model_dump_json(indent=1)
-    write_whole(calibration_path(kit_path), text + "\n", replace=True, ours=is_own_file, durably=True)
+    write_whole(calibration_path(kit_path), text + "\n", replace=True, ours=is_own_file)
 
 
 def is_own_file(path: Path) -> bool:

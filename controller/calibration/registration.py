@@ -1,4 +1,4 @@
-"""Points that two photographs have in common, found by OpenCV (an optional extra: pip install "fullturn[pictures]").
+"""Points that two photographs have in common, found by OpenCV (the extra `pictures`).
 
 Features and their descriptions: D. Lowe, Int. J. Computer Vision 60:91, 2004 (SIFT), with the ratio test of its
 section 7.1.
@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.errors import InputError
+from controller.extras import must_have
 from controller.optics.outline import Array
 
 MOST_FEATURES = 3000
@@ -44,9 +44,8 @@ def opencv() -> Any:
     try:
         import cv2  # noqa: PLC0415  an optional extra
     except ImportError:
-        raise InputError(
-            'Registering photographs needs a library that is not installed: pip install "fullturn[pictures]".'
-        ) from None
+        must_have("pictures", "Registering photographs")
+        raise
     return cv2
 
 

@@ -8,7 +8,8 @@ from pathlib import PurePosixPath
 from types import TracebackType
 from typing import Any, Protocol, Self
 
-from controller.errors import InputError, WorldError
+from controller.errors import WorldError
+from controller.extras import must_have
 from protocol.units import NS
 
 PATIENCE_NS = 20 * NS  # for a large file over a slow cable. Common practice, no source
@@ -28,7 +29,8 @@ class UsbCamera:
         try:
             import gphoto2  # noqa: PLC0415  an optional extra
         except ImportError:
-            raise InputError("--tether needs the library gphoto2: pip install 'fullturn[tether]'.") from None
+            must_have("tether", "--tether")
+            raise
         self._library: Any = gphoto2
         self._camera = gphoto2.Camera()
         self._seen: set[str] = set()

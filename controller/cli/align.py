@@ -62,7 +62,7 @@ def align(
     """Find how today's PHOTOGRAPH lies in the pictures in FOLDER, which the SESSION shot from the same spot.
 
     It says by how much the head's zero, its lean and the place of the camera differ from then. With --out, the difference
-    goes into a plan, whose frames lie on the earlier ones. Needs fullturn[pictures].
+    goes into a plan, whose frames lie on the earlier ones. Needs the extra `pictures`.
     """
     today = align_work.TodaysPhotograph(photograph, yaw_deg, pitch_deg, yaw_only)
     new = None if out is None else align_work.NewPlan(out, plan_path, replace)

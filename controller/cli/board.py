@@ -7,11 +7,21 @@ from typing import TYPE_CHECKING
 
 import click
 
+from controller.cli.board_firmware import build, flash
 from controller.cli.command import CommandGroup
 from controller.cli.later import later
-from controller.cli.numbers import bounded, bounded_whole
+from controller.cli.numbers import bounded
 from controller.cli.option_types import PathOrInput, PortName
-from controller.cli.shared_options import FILE, PORT_HELP, confirmed, countdown_option, json_option, port_option, show
+from controller.cli.shared_options import (
+    FILE,
+    PORT_HELP,
+    baud_option,
+    confirmed,
+    countdown_option,
+    json_option,
+    port_option,
+    show,
+)
 from controller.reading import RECORDING, open_file
 
 with later():
@@ -26,18 +36,14 @@ if TYPE_CHECKING:
     from controller.conformance.battery import RuleResult
     from controller.ports.traffic import Heard
 
-baud_option = click.option(
-    "--baud",
-    type=bounded_whole("baud"),
-    default=115_200,
-    show_default=True,
-    help="Speed of the serial line, bits per second.",
-)
-
 
 @click.group(cls=CommandGroup)
 def board() -> None:
-    """Find a board on a serial port, test it, measure the connection, and listen to it."""
+    """Find a board on a serial port, test it, measure the connection, listen to it, and write its firmware."""
+
+
+board.add_command(build)
+board.add_command(flash)
 
 
 @board.command()
@@ -92,8 +98,7 @@ def check(port: str, baud: int, yes: bool, kit_file: Path | None, countdown: int
 
     def tell(verdict: "RuleResult") -> None:
         if not as_json:
-            word = {True: "kept", False: "BROKEN", None: "left out"}[verdict.kept]
-            click.echo(f"{word:9}{verdict.rule}: {verdict.demands}" + (f"\n{verdict.seen}" if verdict.seen else ""))
+            show(verdict.words())
 
     people = terminal.people_here(yes=yes, countdown_s=countdown)
     verdicts = board_work.check_command(port, baud, may_move, tell, people=people, reach=reach)

@@ -49,6 +49,10 @@ HEADINGS: Mapping[str, Mapping[str, str]] = {
         "Who may come in": "--lan --port-number --forget-devices",
         "Start": "--open",
     },
+    "install-service": {
+        "Service": "--port --lan --port-number --system",
+        "Doing it": "--yes --undo",
+    },
     "resume": {**_RUN, "Files": "--log"},
     "align": {
         "Photograph": "--yaw --pitch --yaw-only --nearest-mm",

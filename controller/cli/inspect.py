@@ -66,7 +66,7 @@ def inspect(
     """Look at all pictures in FOLDER together: does every frame of the SESSION agree with its neighbours?
 
     Points that neighbours share give the pose of every frame, the lens and the head, each with its uncertainty. Nothing
-    is blended, and the files are never changed. Needs fullturn[pictures]. Exit status 1: a frame is to be shot again.
+    is blended, and the files are never changed. Needs the extra `pictures`. Exit status 1: a frame is to be shot again.
     """
     asked = inspect_work.Asked(limit_table.limits_from(settings), nearest_mm, axis_height_mm)
     keeping = calibrate_work.Keeping(kit)

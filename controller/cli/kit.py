@@ -23,7 +23,7 @@ from controller.system.chosen import terminals
 with later():
     from controller.cli import terminal
     from controller.commands import kit as kit_work
-    from controller.commands import kit_setup
+    from controller.commands import kit_find, kit_new, kit_setup
     from controller.kit import schema as kit_schemas
     from controller.kit import search as kit_search
     from controller.report import kit_loads
@@ -69,7 +69,7 @@ def find(words: tuple[str, ...], cameras: bool, lenses: bool, every: bool, as_js
 
     Spaces, hyphens and upper case do not matter: z7 finds "Z 7". The closest names come first.
     """
-    found = kit_work.find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
+    found = kit_find.find_command(list(words), ("camera",) if cameras else ("lens",) if lenses else ("camera", "lens"))
     show([asdict(entry) for entry in found] if as_json else kit_search.found_text(found, every=every))
 
 
@@ -92,8 +92,18 @@ def new(
     camera: str, lens: str | None, pixels: tuple[int, int], focal_length_mm: float | None, out: Path, as_json: bool
 ) -> None:
     """Write a commented kit file. Only exact names are accepted: a similar one may have another sensor."""
-    kit_made = kit_work.new_command(out, camera, lens, pixels, focal_length_mm)
+    kit_made = kit_new.new_command(out, camera, lens, pixels, focal_length_mm)
     text = f"The kit is in {out}. {NOT_STATED.format(out=out)}"
+    show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
+
+
+@kit.command()
+@click.option("--out", type=OUTPUT, required=True, help="The kit to write.")
+@json_option
+def example(out: Path, as_json: bool) -> None:
+    """Write the kit of the tutorial. Its camera and head are invented: plan, rehearse and practise with it."""
+    kit_made = kit_new.example_command(out)
+    text = f"The example kit is in {out}. Its camera and head are invented: use it to practise, not to move a real head."
     show({"out": str(out), "kit": kit_made.model_dump(mode="json")} if as_json else text)
 
 
@@ -103,7 +113,7 @@ def new(
 @json_option
 def from_picture(picture: Path, out: Path | None, as_json: bool) -> None:
     """Read camera, lens, focal length and pixels from a PICTURE's EXIF, and list what it lacks."""
-    found = kit_work.from_picture_command(picture, out)
+    found = kit_new.from_picture_command(picture, out)
     if as_json:
         show(asdict(found))
         return

@@ -18,6 +18,7 @@ from controller.cli.completion import completion
 from controller.cli.doctor import doctor, version
 from controller.cli.help import help_
 from controller.cli.inspect import inspect
+from controller.cli.install_service import install_service
 from controller.cli.kit import kit
 from controller.cli.match import match
 from controller.cli.page import page
@@ -44,7 +45,7 @@ for lens_command in (centre, parallax, rail, settle):
     calibrate.add_command(lens_command)
 for command in (
     plan, rehearse, simulate, kit, board, calibrate, jog, capture, resume, tell, watch, report, match, inspect, align,
-    page, doctor, version, help_, completion,
+    page, install_service, doctor, version, help_, completion,
 ):  # fmt: skip
     cli.add_command(command)
 

@@ -188,6 +188,9 @@ RULES = {
         either=(("--start-at", "--start-when-sun"), ("--detach", "--on-hang-up")),
     ),
     "resume": Rules(either=(("--detach", "--on-hang-up"),)),
+    "install-service": Rules(
+        only_with=dict.fromkeys(("--port", "--lan", "--port-number"), ("no --undo",)),
+    ),
     "report": Rules(only_with={"--replace": ("--out",), "--yes": ("--out",)}),
     "align": Rules(only_with={"--plan": ("--out",), "--replace": ("--out",)}),
     "match": Rules(

@@ -10,7 +10,7 @@ from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
 from controller.cli.option_types import PortName
 from controller.cli.shared_options import FOLDER, PORT_HELP, json_option, say, show
-from controller.page.libraries import must_have_libraries
+from controller.extras import must_have
 
 with later():
     from controller.page import serving
@@ -44,7 +44,7 @@ def page(
     A device is paired by a key that is printed here: one key to control, one to look on. A run goes on when
     the page ends.
     """
-    must_have_libraries()
+    must_have("page", "The page")
 
     def tell(served: serving.PageServed) -> None:
         show(asdict(served) if as_json else serving.served_text(served, lan=lan))

@@ -28,6 +28,13 @@ unfinished_option = click.option(
 )
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
+baud_option = click.option(
+    "--baud",
+    type=bounded_whole("baud"),
+    default=115_200,
+    show_default=True,
+    help="Speed of the serial line, bits per second.",
+)
 countdown_option = click.option(
     "--countdown",
     type=bounded_whole("countdown"),

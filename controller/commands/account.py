@@ -11,15 +11,16 @@ from controller.planning.plan_file import plan_from
 from controller.report.html import write_html
 from controller.report.own_pages import is_own_account, is_own_page, is_own_table
 from controller.report.summary import Summary, account_of
-from controller.session.exposure_lines import COLUMNS, COLUMNS_WITHOUT_PASSES, Clock, exposure_lines, exposures_csv
+from controller.session.clock import SessionClock
+from controller.session.exposure_lines import COLUMNS, EARLIER_COLUMNS, exposure_lines, exposures_csv
 from controller.session.rows import with_requests
 from controller.session.session import Session
 from controller.showing.shown_run import is_active
 
 
 def _is_own_table(path: Path) -> bool:
-    """Whether a table is one of exposures, of this version or of those before there were passes."""
-    return any(is_own_table(path, columns) for columns in (COLUMNS, COLUMNS_WITHOUT_PASSES))
+    """Whether a table is one of exposures, of this version or of an earlier one."""
+    return any(is_own_table(path, columns) for columns in (COLUMNS, *EARLIER_COLUMNS))
 
 
 OURS = {
@@ -44,11 +45,13 @@ def report_command(path: Path, out: Path | None, *, replace: bool = False) -> Su
         plan = plan_from(session.plan_text(), str(path), begun=True)
         with session.at_one_moment():
             summary = account_of(session, plan, under_way=under_way)
-            shots, happenings, runs = session.shots(), session.happenings(), session.runs()
+            shots, happenings = session.shots(), session.happenings()
+            runs, clocks = session.runs(), session.clocks()
             doubts = with_requests(session.doubts(), shots, session.wanted_again())
     if out is not None:
         exposure = plan.kit.exposure
-        lines = exposure_lines(plan, shots, doubts, Clock(runs, exposure.focus_ms + exposure.release_lag_ms))
+        times = SessionClock(runs, exposure.focus_ms + exposure.release_lag_ms, clocks)
+        lines = exposure_lines(plan, shots, doubts, times)
         with appearing_folder(out, replace=replace, ours=OURS) as folder:
             write_new(folder / "report.json", summary.model_dump_json(indent=1) + "\n")
             write_new(folder / "exposures.csv", exposures_csv(lines))

@@ -124,7 +124,7 @@ def _stored(finding: Finding, keeping: Keeping) -> Kept:
 
 def _write_page(finding: Finding, stored: str, keeping: Keeping) -> None:
     if keeping.page is not None:
-        from controller.report.calibration_page import write_calibration_page  # noqa: PLC0415  matplotlib takes time
+        from controller.report.calibration_page import write_calibration_page  # noqa: PLC0415  templates take time
 
         write_calibration_page(keeping.page, finding, stored, replace=keeping.replace)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from controller import clock
 from controller.calibration.records import read
 from controller.calibration.validity import calibrated, calibration_checks
+from controller.capture.clock_watch import ClockWatch
 from controller.capture.events import Wanted
 from controller.capture.gate import Gate
 from controller.capture.people import People, YesNoQuestion
@@ -187,6 +188,7 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
             now_ns = port.now()
             screen.tick(now_ns)
             pulse.tick(now_ns)
+            times.tick()
             return operator.next_request() or planned.next_request()
 
         def change(happening: Happening) -> None:
@@ -213,6 +215,7 @@ def _run_once(job: Job, program: Program, why: RunReason) -> RunResult:
         pulse = Pulse(session, screen.seen, runner, planned)
         screen.watch(runner, keep)
         session.begin_run(why, Moment(port.now(), clock.wall_time()))
+        times = ClockWatch(session, port.now, people.say)
         result = runner.run()
         people.ring()
         pulse.beat(port.now())

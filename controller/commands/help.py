@@ -7,10 +7,9 @@ from typing import Any
 
 from controller.errors import InputError, WorldError
 from controller.guide.meanings import meanings_of
-from controller.guide.pages import HOME, near, topic_of, topics
+from controller.guide.pages import SITE, near, topic_of, topics
 from controller.guide.printed import contents_text, meaning_text, near_text, page_text
 
-SITE = HOME / "site"
 MOST_MEANINGS = 5
 NOT_HERE = "The pages of the guide are not installed here. They are in the folder docs of the project."
 

@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from controller.amounts import duration
 from controller.capture.gate import Gate
@@ -13,7 +14,6 @@ from controller.capture.people import LEAD_AGAIN_NS, People, YesNoQuestion
 from controller.capture.runner import Runner, RunResult
 from controller.capture.seen import Seen
 from controller.commands.faults import scenario_for
-from controller.commands.pictures import Darkroom
 from controller.commands.stand_in import rig_spec
 from controller.display import Display
 from controller.errors import InputError, StorageFailed
@@ -37,6 +37,9 @@ from sim.person import Person
 from sim.rig import Rig
 from sim.trace import Trace
 from sim.virtual_port import HostKilled, VirtualPort
+
+if TYPE_CHECKING:  # painting takes libraries that a rehearsal without pictures does not need
+    from controller.commands.pictures import Darkroom
 
 SESSION = "session.sqlite"
 SESSION_BYTES, EXPOSURE_BYTES = 2_000_000, 3_000  # of all files together, generously
@@ -75,7 +78,7 @@ def rehearse_command(
     out: Path,
     seed: int,
     progress: Callable[[int], Callable[[], None]],
-    darkroom: Darkroom | None = None,
+    darkroom: "Darkroom | None" = None,
     faults: str | None = None,
     *,
     replace: bool = False,

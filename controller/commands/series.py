@@ -14,8 +14,10 @@ from controller.planning.series import SessionSeries
 from controller.ports.serial_port import SerialPort
 from controller.report.summary import Summary
 from controller.session.new_place import must_be_free_session
+from protocol.units import NS
 
 TELL_EVERY = timedelta(minutes=1)
+MOST_SET = timedelta(seconds=30)  # a smaller change of the clock while waiting is left alone
 
 
 def capture_series(
@@ -29,12 +31,15 @@ def capture_series(
     """Shoot each set of the series into a session of its own. Raises what `capture_command` raises."""
     for path in series.sessions:
         must_be_free_session(path)
-    begins = series.start
+    begins, every = series.start, series.every or timedelta()
     for number, session in enumerate(series.sessions):
-        wait = None if begins is None else waiting_for(begins)
-        begins = (begins or clock.local_time()) + (series.every or timedelta())
+        wait = None if begins is None else Waiting(begins, series.moved if number == 0 else None)
+        began_ns = clock.monotonic_ns()
         made = capture_command(plan_path, url, session, crew, kit_path=kit_path, wait=wait, open_port=open_port)
         yield made.summary, session
+        # Not by the time of day, which may have been set meanwhile: nothing may begin early.
+        since_ns = clock.monotonic_ns() - (began_ns if wait is None else wait.begins_ns)
+        begins = clock.local_time() + every - timedelta(microseconds=since_ns / 1000)
         last = number + 1 == len(series.sessions)
         if made.early and not last:
             crew.people.say(
@@ -46,19 +51,35 @@ def capture_series(
             crew.people.say("The set took longer than the time between two; the next begins at once.")
 
 
-def waiting_for(moment: datetime) -> Callable[[People], bool]:
-    """Returns whether a moment has come; every minute tells people how long that still takes."""
-    tell_at = clock.local_time()
+class Waiting:
+    """Returns, when called, whether a moment has come; every minute it tells people how long that still takes.
 
-    def over(people: People) -> bool:
-        nonlocal tell_at
-        now = clock.local_time()
-        if now >= moment:
+    If the clock is set meanwhile, `moved` gives the moment by the new time; without it the wait stays as long as it was.
+    """
+
+    def __init__(self, begins: datetime, moved: Callable[[datetime], datetime] | None = None) -> None:
+        self._begins, self._moved = begins, moved
+        self._tell_at = self._looked = clock.local_time()
+        self._looked_ns = clock.monotonic_ns()
+
+    @property
+    def begins_ns(self) -> int:
+        """The moment by the monotonic clock."""
+        return self._looked_ns + round((self._begins - self._looked).total_seconds() * NS)
+
+    def __call__(self, people: People) -> bool:
+        """Whether it has come."""
+        now, now_ns = clock.local_time(), clock.monotonic_ns()
+        set_by = now - self._looked - timedelta(microseconds=(now_ns - self._looked_ns) / 1000)
+        self._looked, self._looked_ns = now, now_ns
+        if abs(set_by) > MOST_SET:
+            self._begins = self._begins + set_by if self._moved is None else self._moved(now)
+            self._tell_at = now
+            people.say("This computer's clock was set while the run waits.")
+        if now >= self._begins:
             return True
-        if now >= tell_at:
-            left = duration((moment - now).total_seconds())
-            people.say(f"Nothing moves until {moment:%H:%M:%S}, in {left}. {people.stops_by} ends the wait.")
-            tell_at = now + TELL_EVERY
+        if now >= self._tell_at:
+            left = duration((self._begins - now).total_seconds())
+            people.say(f"Nothing moves until {self._begins:%H:%M:%S}, in {left}. {people.stops_by} ends the wait.")
+            self._tell_at = now + TELL_EVERY
         return False
-
-    return over

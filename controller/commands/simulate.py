@@ -64,7 +64,7 @@ def simulate_command(
     if truth_path is not None and os.path.exists(truth_path):
         rig.truth = _earlier(truth_path)
     written = before = len(rig.truth.exposures)
-    kept = None if truth_path is None else Rewritten(truth_path, is_own_truth)
+    kept = None if truth_path is None else Rewritten(truth_path, is_own_truth, durably=False)
     if kept is not None:
         kept.write(rig.truth.to_json())
 

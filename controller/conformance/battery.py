@@ -1,6 +1,6 @@
 """Run the battery of rules on one board, announcing each before anything moves, and judge the result."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
@@ -27,11 +27,20 @@ class RuleResult:
     kept: bool | None
     seen: str = ""
 
+    def words(self) -> str:
+        """The result in a line, and what was seen in a second one."""
+        word = {True: "kept", False: "BROKEN", None: "left out"}[self.kept]
+        return f"{word:9}{self.rule}: {self.demands}" + (f"\n{self.seen}" if self.seen else "")
+
 
 def wait_battery(
-    talk: Talk, may_move: Callable[[], bool], tell: Callable[[RuleResult], None], lead_ns: int = 0
+    talk: Talk,
+    may_move: Callable[[], bool],
+    tell: Callable[[RuleResult], None],
+    lead_ns: int = 0,
+    rules: Sequence[Rule] = RULES,
 ) -> list[RuleResult]:
-    """Check each rule and tell its result.
+    """Check each of `rules` and tell its result.
 
     `may_move` is asked once, before the first rule that may turn anything. Before the first rule, and before each rule
     that switches the motors on, people are told through the talk's gate what will move, for how long, and how to stop it,
@@ -43,7 +52,7 @@ def wait_battery(
     begin = talk.port.now()
     try:
         _wait_announced(talk, STILL, lead_ns, "The check begins")
-        for rule in RULES:
+        for rule in rules:
             if rule.moves and moving is None:
                 moving = may_move()
             why = _left_out(talk, rule, moving=bool(moving), passed_s=(talk.port.now() - begin) / NS)

@@ -9,8 +9,18 @@ from difflib import get_close_matches
 from functools import cache
 from pathlib import Path
 
-HOME = Path(__file__).resolve().parents[2]
-"""The folder that has `docs`, `hardware_notes` and the README: a clone of the project."""
+INSTALLED = Path(__file__).resolve().with_name("home")
+HOME = INSTALLED if INSTALLED.is_dir() else Path(__file__).resolve().parents[2]
+"""The folder that has `docs`, `hardware_notes` and the README: a copy in the installed package, or a clone."""
+SITE = HOME / "site"
+"""The guide as a site, if it was built."""
+SHIPPED = (
+    "docs", "hardware_notes",
+    "README.md", "CHANGELOG.md", "LICENSE", "CREDITS.md", "DEVELOPERS.md",
+    "protocol/SPEC.md", "protocol/board/README.md", "sim/NOT_SIMULATED.md", "sim/scenarios",
+    "controller/planning/coverage.py", "controller/report/static/uplot",
+)  # fmt: skip
+"""The guide's pages and what they link to: files, and whole folders. Installed packages have copies of them."""
 FIRST = "docs/README.md"
 SECTION = re.compile(r"^## (.+)$")
 LINK = re.compile(r"\[([^\]]+)\]\(([^)#]+\.md)(?:#[^)]*)?\)")

@@ -18,17 +18,11 @@ from sphinx.util.console import nocolor
 
 from controller.errors import InputError, WorldError
 from controller.folders import appearing_folder, temporary_folder
-from controller.guide.pages import FIRST, HOME, Topic, topics
+from controller.guide.pages import FIRST, HOME, SHIPPED, Topic, topics
 
-FOLDERS = ("docs", "hardware_notes")
-BESIDE = (
-    "README.md", "CHANGELOG.md", "LICENSE", "DEVELOPERS.md", "protocol/SPEC.md", "protocol/board/README.md",
-    "sim/NOT_SIMULATED.md", "sim/scenarios", "controller/planning/coverage.py", "controller/report/static/uplot",
-)  # fmt: skip
-"""What pages link to outside their folders."""
 DEEPER = {"Commands": "/commands/", "For contributors": "docs/contributors/"}
 """Sections of their own for many pages, by a part of their paths."""
-TOKENS = HOME / "controller" / "report" / "templates" / "tokens.css"
+TOKENS = Path(__file__).parents[1] / "report" / "templates" / "tokens.css"
 ROLES = {
     "color-foreground-primary": "ink",
     "color-foreground-secondary": "soft",
@@ -103,9 +97,7 @@ CONFIGURATION: dict[str, Any] = {
 
 def stage(folder: Path) -> None:
     """Copy the pages, and what they link to, into `folder`, with the layout of the project and a table of contents."""
-    for name in FOLDERS:
-        shutil.copytree(HOME / name, folder / name)
-    for name in BESIDE:
+    for name in SHIPPED:
         source, target = HOME / name, folder / name
         target.parent.mkdir(parents=True, exist_ok=True)
         if source.is_dir():

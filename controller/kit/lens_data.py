@@ -11,25 +11,38 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-import lensfunpy
-
 from controller.errors import InputError
+from controller.extras import is_missing, must_have
 from controller.optics.projection import Projection
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36, 24)
 
-PROJECTIONS = {
-    lensfunpy.LensType.RECTILINEAR: Projection.RECTILINEAR,
-    lensfunpy.LensType.FISHEYE: Projection.EQUIDISTANT,
-    lensfunpy.LensType.FISHEYE_EQUISOLID: Projection.EQUISOLID,
-    lensfunpy.LensType.FISHEYE_STEREOGRAPHIC: Projection.STEREOGRAPHIC,
-    lensfunpy.LensType.FISHEYE_ORTHOGRAPHIC: Projection.ORTHOGRAPHIC,
-}
+
+@cache
+def _library() -> Any:
+    """lensfunpy, an optional part of the program. Raises InputError if it is missing."""
+    must_have("lenses", "Looking up a camera or lens by name")
+    import lensfunpy  # noqa: PLC0415
+
+    return lensfunpy
+
+
+@cache
+def _projections() -> dict[Any, Projection]:
+    """The projections that can be planned, by the library's type of lens."""
+    types = _library().LensType
+    return {
+        types.RECTILINEAR: Projection.RECTILINEAR,
+        types.FISHEYE: Projection.EQUIDISTANT,
+        types.FISHEYE_EQUISOLID: Projection.EQUISOLID,
+        types.FISHEYE_STEREOGRAPHIC: Projection.STEREOGRAPHIC,
+        types.FISHEYE_ORTHOGRAPHIC: Projection.ORTHOGRAPHIC,
+    }
 
 
 @cache
 def _database() -> Any:
-    return lensfunpy.Database()
+    return _library().Database()
 
 
 def sensor_size_mm(crop_factor: float, pixels_wide: int, pixels_high: int) -> tuple[float, float]:
@@ -41,7 +54,8 @@ def sensor_size_mm(crop_factor: float, pixels_wide: int, pixels_high: int) -> tu
 def filled_in(tables: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
     """`tables` with sensor size, projection and a prime's focal length added if the kit leaves them out.
 
-    Also returns a sentence for each name that is not in the data.
+    Also returns a sentence for each name that is not in the data. Where the library is missing, a name is only a label
+    if the kit states everything that would be looked up.
     """
     mistakes: list[str] = []
     crop_factor = None
@@ -51,10 +65,30 @@ def filled_in(tables: dict[str, Any]) -> tuple[dict[str, Any], list[str]]:
         if not isinstance(table, dict) or not ("make" in table or "model" in table):
             continue
         try:
+            make, model = _names(table, part)
+            if is_missing("lenses") and _states_all(table, part):
+                continue
+            must_have("lenses", f'{part}.make = "{make}", {part}.model = "{model}": looking them up')
             filled[part], crop_factor = fill(table, crop_factor)
         except InputError as error:
             mistakes += error.sentences
     return filled, mistakes
+
+
+def _states_all(table: dict[str, Any], part: str) -> bool:
+    """Whether a table has everything that its names stand for."""
+    needed = {"sensor_width_mm", "sensor_height_mm"} if part == "camera" else {"focal_length_mm", "projection"}
+    if table.get("correct_distortion") is True:
+        needed.add("undistorted_share")
+    return needed <= table.keys()
+
+
+def _names(table: dict[str, Any], part: str) -> tuple[str, str]:
+    """Make and model. Raises InputError if one is missing or is no text."""
+    make, model = table.get("make"), table.get("model")
+    if not (isinstance(make, str) and isinstance(model, str)):
+        raise InputError(f"{part}: make and model belong together; write both as text, or neither.")
+    return make, model
 
 
 def _fill_camera(table: dict[str, Any], _: float | None) -> tuple[dict[str, Any], float]:
@@ -73,10 +107,11 @@ def _fill_lens(table: dict[str, Any], crop_factor: float | None) -> tuple[dict[s
     if crop_factor is not None:  # the same lens may be measured on several sensor sizes
         candidates.sort(key=lambda lens: abs(lens.crop_factor - crop_factor))
     lens = candidates[0]
-    if lens.type not in PROJECTIONS:
+    projection = _projections().get(lens.type)
+    if projection is None:
         raise InputError(f'lens.model = "{table["model"]}": its projection is not one that can be planned.')
     low, high = round(lens.min_focal, 2), round(lens.max_focal, 2)
-    filled = {"projection": str(PROJECTIONS[lens.type]), **table}
+    filled = {"projection": str(projection), **table}
     if low == high:
         filled.setdefault("focal_length_mm", low)
     focal = filled.get("focal_length_mm")
@@ -94,8 +129,9 @@ def undistorted_share(lens: Any, crop_factor: float, focal_length_mm: float) -> 
     lens data are applied as the library does, at f/8 and a distance of a kilometre.
     """
     wide, high = 601, 401
-    modifier = lensfunpy.Modifier(lens, crop_factor, wide, high)
-    modifier.initialize(focal_length_mm, 8.0, 1000.0, scale=1.0, flags=lensfunpy.ModifyFlags.DISTORTION)
+    library = _library()
+    modifier = library.Modifier(lens, crop_factor, wide, high)
+    modifier.initialize(focal_length_mm, 8.0, 1000.0, scale=1.0, flags=library.ModifyFlags.DISTORTION)
     source = modifier.apply_geometry_distortion()  # for each corrected pixel, its position in the picture as shot
     if source is None:  # this lens's distortion is unknown
         return 1.0
@@ -110,9 +146,7 @@ def undistorted_share(lens: Any, crop_factor: float, focal_length_mm: float) -> 
 
 
 def _exact(entries: list[Any], table: dict[str, Any], part: str) -> list[Any]:
-    make, model = table.get("make"), table.get("model")
-    if not (isinstance(make, str) and isinstance(model, str)):
-        raise InputError(f"{part}: make and model belong together; write both as text, or neither.")
+    make, model = _names(table, part)
     found = [e for e in entries if _folded(e.model) == _folded(model) and _folded(e.maker) == _folded(make)]
     if not found:
         instead = "sensor size" if part == "camera" else "focal length and projection"
@@ -151,6 +185,7 @@ class Entry:
 @cache
 def entries() -> tuple[Entry, ...]:
     """All cameras and lenses of the open lens data."""
+    projections = _projections()
     cameras = [
         Entry("camera", _clean(camera.maker), _clean(camera.model), round(float(camera.crop_factor), 4))
         for camera in _database().cameras
@@ -163,7 +198,7 @@ def entries() -> tuple[Entry, ...]:
             round(float(lens.crop_factor), 4),
             round(float(lens.min_focal), 2),
             round(float(lens.max_focal), 2),
-            str(PROJECTIONS[lens.type]) if lens.type in PROJECTIONS else None,
+            str(projections[lens.type]) if lens.type in projections else None,
         )
         for lens in _database().lenses
     ]

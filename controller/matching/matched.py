@@ -25,6 +25,7 @@ from controller.shown import shown
 DAY_S, LONG_S = 86_400, 1800
 MOST_CHANGES = 5  # the most changes of the clock that a sentence names
 MOST_CAMERAS = 5  # the most cameras that a sentence names
+CLOCK_UNSURE = "The session's own clock was unsure: no file is judged by its time of day."
 OTHER_CAMERA = "is of another camera"
 
 
@@ -119,7 +120,7 @@ def match_files(run: Recorded, session: Path, folder: Path) -> Matched:
     retake = frames_to_retake(lines, made)
     return Matched(
         run.plan, camera, clock, lines, retake, planned - len(made), opened,
-        losses=run.losses, other_run=other_day(clock.ahead_s),
+        checks=[CLOCK_UNSURE] if run.unsure else [], losses=run.losses, other_run=other_day(clock.ahead_s),
     )  # fmt: skip
 
 
@@ -145,9 +146,18 @@ def _clock(pairing: Pairing, run: Recorded, files: Sequence[CardFile]) -> Camera
     long = run.exposures[-1].opened_s - run.exposures[0].opened_s > LONG_S
     gains = round(fit.drift * DAY_S, 1) if long else None
     changes = tuple(
-        ClockChange(files[before].name, files[after].name, round(by_s, 2)) for before, after, by_s in pairing.changes()
+        ClockChange(files[before].name, files[after].name, round(by_s, 2))
+        for before, after, by_s in pairing.changes()
+        if not (run.unsure and _piece(run, pairing, before) != _piece(run, pairing, after))
     )
     return CameraClock(ahead, gains, round(fit.spread_s, 3), pairing.tick_s, zone_known, changes)
+
+
+def _piece(run: Recorded, pairing: Pairing, file: int) -> int:
+    """The piece of the session that a paired file belongs to."""
+    exposure = pairing.matches[file].exposure
+    assert exposure is not None
+    return run.pieces[exposure]
 
 
 def _of_the_camera(files: Sequence[CardFile], plan: Plan, folder: Path) -> tuple[list[CardFile], list[CardFile], str]:

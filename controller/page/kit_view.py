@@ -125,7 +125,6 @@ async def save(page: Page, request: Request) -> Response:
     _must_be_as_read(entry, asked.digest)
     write_whole(
         path, judged["text"], replace=entry is not None, ours=lambda there: digest_of(there, KIT) == asked.digest,
-        durably=True,
     )  # fmt: skip
     return JSONResponse(
         judged | {"sentence": f"The kit is saved as {path.name}.", "name": path.name, "digest": digest_of(path, KIT)}

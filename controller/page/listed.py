@@ -16,6 +16,7 @@ from controller.page.served import ServedEntry, ServedFolder
 from controller.planning.plan_file import begun_plan_unproved
 from controller.report.verdict import SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
+from controller.session.clock import SessionClock
 from controller.session.rows import CAPTURE, Doubts, with_requests
 from controller.session.session import Session
 from controller.showing.shown_run import is_active
@@ -41,6 +42,7 @@ class SessionCounts:
     frames: int = 0
     missing_frames: int = 0
     began: datetime | None = None
+    clock_unsure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,8 @@ class ListedSession:
         if self.counts is None or not self.counts.planned:
             return size
         began = self.counts.began
-        when = "" if began is None else f", begun {date_words(began.date())} {began:%H:%M}"
+        unsure = " (the clock was unsure)" if self.counts.clock_unsure else ""
+        when = "" if began is None else f", begun {date_words(began.date())} {began:%H:%M}{unsure}"
         exposures = f"{self.counts.made} of {counted(self.counts.planned, 'exposure')}"
         return f"{exposures}, {counted(self.counts.frames, 'frame')}{when}, {size}"
 
@@ -200,7 +203,8 @@ def _counts_in(session: Session, path: Path) -> SessionCounts:
         unchecked=unchecked_axes(plan.kit, Doubts.of(stored).counting(shots), session.checks(), by_hand),
         losses=session.losses,
     )
-    began = runs[0].began if runs else None
+    times = SessionClock(runs, 0.0, session.clocks())
+    began = times.pieces[0].moment(runs[0].began.at_ns) if times.pieces and runs[0].began else None
     return SessionCounts(
         standing=found.standing,
         kind=about.get("kind", ""),
@@ -209,7 +213,8 @@ def _counts_in(session: Session, path: Path) -> SessionCounts:
         planned=found.planned,
         frames=len(plan.frames),
         missing_frames=len(found.missing_frames),
-        began=None if began is None else datetime.fromisoformat(began.utc).astimezone(),
+        began=None if began is None else began.astimezone(),
+        clock_unsure=times.is_unsure,
     )
 
 

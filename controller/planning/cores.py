@@ -9,7 +9,7 @@ from controller.optics.field import Field
 from controller.optics.outline import ALWAYS, Outline, core_outline, whole_outline
 from controller.planning.directions import Array, camera_axes
 
-AT_ONCE = 2_000_000  # numbers in one temporary array
+AT_ONCE = 500_000  # numbers in one temporary array; more take memory and are no quicker
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,11 @@ leaves part of an arc uncovered.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from controller.planning.arcs import Arcs, Numbers
 from controller.planning.cores import Cores
 from controller.planning.directions import Array, spiral, yaw_pitch_deg
+from controller.planning.near import nearest, pairs_within
 from controller.planning.region import SPHERE, Bounds
 
 # Two frames that share exactly the requested overlap cover with a margin of zero, which rounding may reduce by this much:
@@ -124,7 +124,7 @@ def neighbours(cores: Cores, total: int) -> tuple[Numbers, Numbers]:
     """
     count = len(cores)
     reach = 2 * np.sin(min(2 * cores.reach_rad.max(), np.pi) / 2) + 1e-9
-    pairs = cKDTree(cores.forward).query_pairs(reach, output_type="ndarray")
+    pairs = pairs_within(cores.forward, reach)
     rest = np.array([(i, j) for j in range(count, total) for i in range(j)], dtype=np.intp).reshape(-1, 2)
     pairs = np.concatenate([pairs, rest])
     return np.concatenate([pairs[:, 0], pairs[:, 1]]), np.concatenate([pairs[:, 1], pairs[:, 0]])
@@ -157,8 +157,7 @@ def _margin_nearby(cores: Cores, directions: Array) -> Array:
     if len(cores) <= 3 * NEARBY:
         return cores.best_margin_rad(directions)
     margins = np.full(len(directions), -np.inf)
-    _, nearest = cKDTree(cores.forward).query(directions, k=list(range(1, NEARBY + 1)))
-    for numbers in np.asarray(nearest).T:
+    for numbers in nearest(directions, cores.forward, NEARBY).T:
         np.maximum(margins, cores.own_margin_rad(directions, numbers), out=margins)
     return margins
 

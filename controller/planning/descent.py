@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 
 from controller.planning.directions import Array
 
@@ -59,6 +58,8 @@ def descend(function: Function, start: Array, low: Array, high: Array, enough: f
     start = np.clip(start, low, high)
     try:
         if len(start) > MOST_DENSE:
+            from scipy.optimize import minimize  # noqa: PLC0415  takes time to load, and hardly any plan needs it
+
             limits = [(None if a == -np.inf else a, None if b == np.inf else b) for a, b in zip(low, high, strict=True)]
             minimize(watched, start, jac=True, method="L-BFGS-B", bounds=limits, options={"maxiter": STEPS})
         else:

@@ -5,16 +5,16 @@ It is counted over a grid of points on the picture.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
-import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from controller.optics.field import Field
 from controller.optics.projection import LAWS
 from controller.planning.cores import AT_ONCE, pictures_at
 from controller.planning.directions import Array, camera_axes
+from controller.planning.near import pairs_within
 
 # Less than this share of a picture is hard to match. Common practice, no source: aim for about 30 %; 10 % is little.
 ENOUGH = 0.10
@@ -32,11 +32,11 @@ class Links:
     @property
     def connected(self) -> bool:
         """Whether the links connect all frames."""
-        return self.count == 1 or nx.is_connected(self._graph())
+        return self.count == 1 or bool(_networks().is_connected(self._graph()))
 
     def cut_frames(self) -> list[int]:
         """Frames whose loss would split the set, by number."""
-        return sorted(nx.articulation_points(self._graph()))
+        return sorted(_networks().articulation_points(self._graph()))
 
     def weakest(self) -> tuple[float, tuple[int, int] | None]:
         """The smallest share needed to connect the set by its strongest links, and the two frames it is between.
@@ -45,14 +45,14 @@ class Links:
         """
         if self.count == 1:
             return 1.0, None
-        graph = self._graph()
+        nx, graph = _networks(), self._graph()
         if not nx.is_connected(graph):
             return 0.0, None
         a, b, data = min(nx.maximum_spanning_edges(graph, data=True), key=lambda edge: float(edge[2]["weight"]))
         return float(data["weight"]), (int(min(a, b)), int(max(a, b)))
 
-    def _graph(self) -> "nx.Graph[int]":
-        graph: nx.Graph[int] = nx.Graph()
+    def _graph(self) -> Any:
+        graph = _networks().Graph()
         graph.add_nodes_from(range(self.count))
         enough = self.shares >= ENOUGH
         weights = [{"weight": share} for share in self.shares[enough]]
@@ -60,11 +60,18 @@ class Links:
         return graph
 
 
+def _networks() -> Any:
+    """networkx, loaded when links are judged: a capture reads its plan without it."""
+    import networkx  # noqa: PLC0415
+
+    return networkx
+
+
 def find_links(field: Field, yaw_deg: Array, pitch_deg: Array, roll_deg: Array | None = None) -> Links:
     """The links between frames at these poses, shape (n,) each; `roll_deg` None means no roll."""
     pictures = pictures_at(field, yaw_deg, pitch_deg, roll_deg)
     reach = 2 * np.sin(min(2 * pictures.reach_rad[0], np.pi) / 2)
-    pairs = cKDTree(pictures.forward).query_pairs(reach, output_type="ndarray")
+    pairs = pairs_within(pictures.forward, reach)
     points = picture_points(field)
     roll_rad = None if roll_deg is None else np.radians(roll_deg)
     axes = np.stack(camera_axes(np.radians(yaw_deg), np.radians(pitch_deg), roll_rad), axis=1)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import map_coordinates
 
 from controller.kit.kit import Axis, Kit
 from controller.planning.directions import Array
@@ -56,6 +55,8 @@ class Waits:
         places = np.moveaxis(np.sqrt(shares), -1, 0) * (np.array(self.seconds.shape) - 1).reshape(
             2, *(1,) * (change_deg.ndim - 1)
         )
+        from scipy.ndimage import map_coordinates  # noqa: PLC0415  only orders need it, and it takes time to load
+
         waits: Array = map_coordinates(self.seconds, places, order=1)
         return waits
 

@@ -1,7 +1,9 @@
 """The times of a series of captures: at a time, at an altitude of the sun, repeatedly."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from functools import partial
 from pathlib import Path
 
 from controller import clock
@@ -15,11 +17,15 @@ SUN_WITHIN = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class SessionSeries:
-    """The sessions to write, when the first begins (None: now), and the interval between them."""
+    """The sessions to write, when the first begins (None: now), and the interval between them.
+
+    `moved` gives the start again if the clock is set meanwhile, None if it must not change. It raises InputError.
+    """
 
     sessions: tuple[Path, ...]
     start: datetime | None
     every: timedelta | None
+    moved: Callable[[datetime], datetime] | None = None
 
 
 def series_of(
@@ -34,18 +40,19 @@ def series_of(
 ) -> SessionSeries:
     """The series that the options describe; they go together. Raises InputError if the start never comes."""
     now = clock.local_time()
-    start = None
+    moved: Callable[[datetime], datetime] | None = None
     if start_at is not None:
-        start = moment_of(start_at, now)
+        moved = partial(moment_of, start_at)
     elif start_when_sun is not None:
         assert latitude is not None
         assert longitude is not None
-        start = when_sun_stands(start_when_sun, latitude, longitude, now)
+        moved = partial(when_sun_stands, start_when_sun, latitude, longitude)
+    start = None if moved is None else moved(now)
     sessions: tuple[Path, ...] = (out,)
     if times is not None and times > 1:
         digits = len(str(times))
         sessions = tuple(out.with_stem(f"{out.stem}-{number:0{digits}}") for number in range(1, times + 1))
-    return SessionSeries(sessions, start, None if repeat is None else span_of(repeat))
+    return SessionSeries(sessions, start, None if repeat is None else span_of(repeat), moved)
 
 
 def moment_of(text: str, now: datetime) -> datetime:

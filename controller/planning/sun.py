@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
-from astral import Observer
-from astral.sun import azimuth, elevation
 
 from controller.planning.cores import Cores
 from controller.planning.directions import Array, camera_axes
@@ -28,6 +26,9 @@ class Sun:
 
 def sun_at(latitude_deg: float, longitude_deg: float, moment: datetime) -> Sun:
     """The sun's position seen from a place (north and east positive) at a moment with a time zone."""
+    from astral import Observer  # noqa: PLC0415  few plans say when they are shot
+    from astral.sun import azimuth, elevation  # noqa: PLC0415
+
     place = Observer(latitude=latitude_deg, longitude=longitude_deg)
     return Sun(azimuth(place, moment), elevation(place, moment))
 

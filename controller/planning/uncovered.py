@@ -17,13 +17,13 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from controller.optics.outline import Outline
 from controller.planning.arcs import INSIDE_RAD, Arcs, Numbers, edge_intervals
 from controller.planning.cores import AT_ONCE, Cores, place
 from controller.planning.directions import Array
 from controller.planning.intervals import LONG, TURN, in_common
+from controller.planning.near import pairs_within
 from controller.planning.region import Bounds
 
 SHORT_RAD = np.pi / 2  # pieces of a boundary are at most this long, so that an interval meets each from one side
@@ -82,7 +82,7 @@ class Uncovered:
             return
         self._seen_at = aims.copy()
         reach = 2 * np.sin(min(2 * self._reach + self._skin, np.pi) / 2) + 1e-9
-        self._pairs = cKDTree(axes[0].T).query_pairs(reach, output_type="ndarray").T
+        self._pairs = pairs_within(axes[0].T, reach).T
 
     def _ends(self, count: int) -> Array:
         """Start and end of all pieces of `count` frames and of the rest, one piece APART from the next, (2, pieces)."""

@@ -4,6 +4,7 @@ pyserial reports trouble partly as its own exception and partly as a plain OSErr
 port resets many boards. Do not sleep for that: wait for the board's first answer.
 """
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -96,6 +97,16 @@ def ports() -> list[tuple[str, str, str | None]]:
         (info.device, "" if info.description in NO_DESCRIPTION else info.description, info.serial_number)
         for info in sorted(list_ports.comports())
     ]
+
+
+def adapter_at(url: str) -> tuple[str, int, int, str | None] | None:
+    """The USB adapter of a port: device, vendor and product numbers, serial number; None if it is none or not there."""
+    wanted = os.path.realpath(url)
+    for info in list_ports.comports():
+        is_it = info.serial_number == url.removeprefix("usb:") if url.startswith("usb:") else info.device == wanted
+        if is_it and info.vid is not None and info.pid is not None:
+            return info.device, info.vid, info.pid, info.serial_number
+    return None
 
 
 def resolve(url: str) -> str:

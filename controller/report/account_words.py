@@ -13,6 +13,7 @@ from controller.report.verdict import SetStanding, Verdict, has_switch
 if TYPE_CHECKING:
     from controller.report.summary import Summary
 
+CLOCK_UNSURE = "The computer's time of day was unsure: times may be wrong, the seconds between two are right."
 SHOWN = 20  # numbers of missing frames in a sentence
 
 
@@ -109,7 +110,8 @@ def ending_words(summary: "Summary") -> str:
 def account_text(summary: "Summary") -> str:
     """The text that `capture`, `resume` and `report` print."""
     text = f"{made_words(summary)}.{again_words(summary)}{missing_words(summary)}"
-    return "\n".join(line for line in (text, ending_words(summary)) if line)
+    clock = CLOCK_UNSURE if summary.clock_unsure else ""
+    return "\n".join(line for line in (text, ending_words(summary), clock) if line)
 
 
 def shot_proof_sentence(plan: Plan, summary: "Summary") -> str:

@@ -1,20 +1,13 @@
 """A calibration as one HTML page that needs no network, in the style of the report."""
 
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
-from typing import Any
 
-from matplotlib.figure import Figure
-
-from controller.calibration.finding import Finding, Plot, coverage_factor
+from controller.calibration.finding import Finding, coverage_factor
 from controller.files import write_whole
-from controller.report.drawing import DESK_IN, PHONE_IN, SERIES, drawing, page_environment
+from controller.report.drawn import plot_drawings, undrawn_sentence
 from controller.report.own_pages import is_own_page
-
-# Beside their colours: in the red look all have one hue.
-DASHES = ("-", "--", "-.", ":", (0, (6, 1, 1, 1, 1, 1)), (0, (1, 3)))
-MARKERS = "os^Dvx"
+from controller.report.page_template import page_environment
 
 
 def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace: bool = False) -> None:
@@ -23,6 +16,7 @@ def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace
     Raises StorageFailed.
     """
     axis = f" of the {finding.axis.value} axis" if finding.axis is not None else ""
+    drawings = plot_drawings(finding.plots)
     text = (
         page_environment()
         .get_template("calibration.html")
@@ -31,10 +25,8 @@ def write_calibration_page(path: Path, finding: Finding, stored: str, *, replace
             finding=finding,
             stored=stored,
             rows=_rows(finding),
-            plots=[
-                (plot, drawing(partial(plot_picture, plot), f"plot-{number}", f"{plot.heading}. {plot.caption}"))
-                for number, plot in enumerate(finding.plots)
-            ],
+            plots=list(zip(finding.plots, drawings, strict=True)) if drawings is not None else [],
+            undrawn=undrawn_sentence() if drawings is None else "",
         )
     )
     write_whole(path, text, replace=replace, ours=is_own_page)
@@ -49,25 +41,3 @@ def _rows(finding: Finding) -> Sequence[tuple[str, str, str, str]]:
         said = ("–", "–") if u is None else (f"{u:.2g}", f"±\u00a0{factor * u:.2g}")
         rows.append((name, f"{value:.7g}", *said))
     return rows
-
-
-def plot_picture(plot: Plot, width_in: float = DESK_IN) -> Figure:
-    """The plot as a figure."""
-    figure = Figure(figsize=(width_in, 3.2), layout="constrained")
-    axes = figure.add_subplot(xlabel=plot.x_label, ylabel=plot.y_label)
-    for number, series in enumerate(plot.series):
-        kind = number % len(SERIES)
-        style: dict[str, Any] = {"linewidth": 1.4, "linestyle": DASHES[kind]}
-        if not series.line:
-            style = {"linestyle": "none", "marker": MARKERS[kind], "markersize": 4}
-        axes.plot(series.x, series.y, label=series.label, color=SERIES[kind], **style)
-    if len(plot.series) > 1:
-        if width_in <= PHONE_IN:  # inside it would hide the points
-            figure.legend(frameon=False, loc="outside lower center", ncols=2)
-        else:
-            axes.legend(frameon=False)
-    axes.grid(linewidth=0.6)
-    axes.set_axisbelow(True)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
-    return figure

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
 from controller.amounts import duration, storage
@@ -12,13 +11,13 @@ from controller.kit.exposing import kit_sentences
 from controller.optics.field import shared_part
 from controller.planning.plan import Plan
 from controller.planning.request import Arrangement
-from controller.report.account_words import again_words, ending_words, shot_proof_sentence
-from controller.report.drawing import drawing, page_environment
+from controller.report.account_words import CLOCK_UNSURE, again_words, ending_words, shot_proof_sentence
+from controller.report.drawn import run_drawings, undrawn_sentence
+from controller.report.lanes import shares, stretches
+from controller.report.page_template import page_environment
 from controller.report.plan_words import left_out_sentence, measured_sentence
 from controller.report.ramp_words import ramps_sentence
-from controller.report.sphere_picture import pole_picture, sphere_picture
 from controller.report.summary import Summary
-from controller.report.timeline_picture import shares, stretches, timeline_picture
 from controller.session.rows import Happening
 
 
@@ -61,6 +60,7 @@ def write_html(
     """Write the report. `tale` lists what went wrong and what was done: when, who, what. Raises StorageFailed."""
     parts = stretches(happenings, summary.virtual_seconds)
     missing, proof = summary.missing_frames, shot_proof_sentence(plan, summary)
+    drawings = run_drawings(plan, missing, parts, proof)
     environment = page_environment()
     environment.filters["duration"] = duration
     text = environment.get_template("report.html").render(
@@ -70,17 +70,16 @@ def write_html(
         shares=shares(parts),
         proof=proof,
         ending=ending_words(summary),
+        clock=CLOCK_UNSURE if summary.clock_unsure else "",
         left_out=left_out_sentence(plan),
         measured=measured_sentence(plan),
         again=again_words(summary).strip(),
         notes=kit_sentences(plan.kit),
         card=storage(summary.card_megabytes),
         tale=tale,
-        sphere=drawing(partial(sphere_picture, plan, missing), "sphere", f"The sphere, unrolled. {proof}"),
-        poles=drawing(partial(pole_picture, plan, missing), "poles", "The sphere, seen toward each pole."),
-        timeline=drawing(
-            partial(timeline_picture, parts), "timeline", "What the run did, and when. The table has the sums."
-        ),
+        drawings=drawings,
+        undrawn=undrawn_sentence() if drawings is None else "",
+        missing=[frame for frame in plan.frames if frame.id in missing],
         ramps=ramps_sentence(plan, shaped=summary.ramps_shaped),
     )
     write_whole(path, text)

@@ -1,6 +1,7 @@
 """The pictures of a proof sheet: the sphere unrolled, and a preview of each frame, within a size that is fixed before."""
 
 import base64
+import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -22,7 +23,6 @@ from controller.inspection.unrolled import (
     views_of,
     wanted,
 )
-from controller.report.drawing import jpeg
 from controller.report.own_pages import SPHERE_COMMENT
 
 MOST_PAGE_BYTES = 25_000_000
@@ -82,6 +82,13 @@ def _at_most(picture: Image.Image, longest_px: int) -> Image.Image:
         return picture
     wide, high = (max(1, round(side * share)) for side in picture.size)
     return picture.resize((wide, high), Image.Resampling.HAMMING)
+
+
+def jpeg(picture: Image.Image, quality: int, comment: bytes = b"") -> bytes:
+    """The picture as the content of a JPEG file."""
+    buffer = io.BytesIO()
+    picture.save(buffer, format="JPEG", quality=quality, optimize=True, comment=comment)
+    return buffer.getvalue()
 
 
 def data_address(content: bytes) -> str:

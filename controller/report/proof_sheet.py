@@ -15,8 +15,8 @@ from controller.inspection.lens_model import Array
 from controller.inspection.measured_words import head_sentences, lens_sentences
 from controller.inspection.unrolled import WIDTH, ReadFrame, first_passes, middle_of, reader_of, views_of
 from controller.places import Ours
-from controller.report.drawing import page_environment
 from controller.report.own_pages import is_own_page, is_own_sphere
+from controller.report.page_template import page_environment
 from controller.report.proof_outlines import arc, outline, path
 from controller.report.proof_pictures import ProofPictures, data_address, draw_pictures
 from controller.report.proof_signs import FAULT_WORDS, FRAME_SIGNS, LINK_SIGNS, DrawnSign, FrameState, severity, state_of

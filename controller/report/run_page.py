@@ -10,7 +10,7 @@ from markupsafe import Markup
 from controller.files import write_whole
 from controller.planning.plan import Plan
 from controller.planning.reached_poses import frame_pose
-from controller.report.drawing import page_environment
+from controller.report.page_template import page_environment
 
 Sample = tuple[float, float, float, float, float, float, float]
 

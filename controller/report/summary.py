@@ -10,6 +10,7 @@ from controller.report.camera_numbers import CameraNumbers, camera_numbers
 from controller.report.shot_proof import prove_shot
 from controller.report.verdict import Lack, SetStanding, Verdict, verdict
 from controller.session.checks import unchecked_axes
+from controller.session.clock import clock_is_unsure
 from controller.session.rows import BOARD_SHAPES, NO, YES, DoubtRow, Doubts, RunRow, ShotRow, with_requests
 from controller.session.session import Session
 from protocol.units import NS
@@ -45,7 +46,9 @@ class Summary(BaseModel):
     `covered`, `linked` and the worst place are the plan's proof for the complete frames alone, each pose once, at the
     poses that the head reaches. A negative margin is the middle of the largest gap. `card_megabytes` is the estimated
     size of every exposure made, including those that no longer count. `ramps_shaped` says whether the board of the last
-    run shapes its ramps. It is null if that was not noted. `camera` is what other programs need to place the pictures.
+    run shapes its ramps. It is null if that was not noted. `clock_unsure`: the computer's time of day could not be
+    believed, so that times of exposures may be wrong; only their differences are right. `camera` is what others need to
+    place the pictures.
     """
 
     model_config = ConfigDict(frozen=True, allow_inf_nan=False)
@@ -82,6 +85,7 @@ class Summary(BaseModel):
     virtual_seconds: float
     predicted_seconds: float
     ramps_shaped: bool | None = None
+    clock_unsure: bool = False
     camera: CameraNumbers
 
 
@@ -106,6 +110,7 @@ def account_of(session: Session, plan: Plan, *, seconds: float | None = None, un
         under_way=under_way,
         losses=session.losses,
         ramps_shaped={YES: True, NO: False}.get(about.get(BOARD_SHAPES, "")),
+        clock_unsure=clock_is_unsure(session.clocks(), runs),
     )
 
 
@@ -122,6 +127,7 @@ def summarise(
     under_way: bool = False,
     losses: Sequence[str] = (),
     ramps_shaped: bool | None = None,
+    clock_unsure: bool = False,
 ) -> Summary:
     """Compare `shots` with `plan` (see `verdict`); `sentence` says how the last run ended."""
     found = verdict(plan, shots, doubts, unchecked=unchecked, under_way=under_way, losses=losses)
@@ -149,6 +155,7 @@ def summarise(
         virtual_seconds=round(seconds, 3),
         predicted_seconds=plan.budget.seconds,
         ramps_shaped=ramps_shaped,
+        clock_unsure=clock_unsure,
         camera=camera_numbers(plan.kit),
         **_counts(found),
     )

@@ -24,8 +24,8 @@ def _sentence(row: tuple[int, int, str, str, str, int | None]) -> SentenceRow:
 class Conversation:
     """The part of an open session that a run and people write to each other.
 
-    A sentence or a request is on the disk when its call returns, as an exposure is. The pulse is not: it is written often
-    and replaced soon, and an SD card endures only so many writes.
+    A sentence or a request is on the disk when its call returns, as an exposure is. The pulse is not, nor a change of
+    state: they are written often, no run depends on them, and an SD card endures only so many writes.
     """
 
     def __init__(self, path: Path, connection: Database, *, durable: bool) -> None:

@@ -13,6 +13,7 @@ from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSIO
 
 Database = sqlite3.Connection
 DatabaseError = sqlite3.Error
+SQLITE_VERSION = sqlite3.sqlite_version_info
 UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the second if a message quotes bytes of the file that are not UTF-8
 
 CAUSES = {
@@ -122,7 +123,8 @@ def connect_to_read(path: Path) -> Database:
     """A connection that leaves the file as it is.
 
     SQLite can read what a killed run left only by writing beside the file (sqlite.org/wal.html, "Read-Only Databases").
-    On a read-only medium the connection is therefore to a copy in memory. Raises DatabaseError, StorageFailed.
+    On a read-only medium, and if a journal is left, the connection is therefore to a copy in memory. Raises
+    DatabaseError, StorageFailed.
     """
     db = _reading(path)
     try:
@@ -142,13 +144,16 @@ def _reading(path: Path) -> Database:
 
 
 def _copy_in_memory(path: Path) -> Database:
-    """A copy of the session and of the log beside it; SQLite finds the log by its name."""
+    """A copy of the session with the log or the journal beside it, which SQLite finds by their names.
+
+    A power cut while the log is folded leaves a journal, with which SQLite first has to undo what was half written.
+    """
     real = path.resolve()
     with temporary_folder() as folder:
-        for source in (real, _log_of(real)):
+        for source in (real, _log_of(real), real.with_name(f"{real.name}-journal")):
             if source.exists():
                 copy_verified(source, folder / source.name)
-        return in_memory(_reading(folder / real.name))
+        return in_memory(sqlite3.connect(folder / real.name, isolation_level=None))
 
 
 def _log_of(path: Path) -> Path:

@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, fields
-from datetime import datetime, timedelta
 
 from controller.csv_text import csv_text
 from controller.planning.plan import Plan
-from controller.session.rows import DoubtRow, Doubts, RunRow, ShotRow
+from controller.session.clock import SessionClock
+from controller.session.rows import DoubtRow, Doubts, ShotRow
 from controller.session.shot_poses import shot_pose
 
 
@@ -19,7 +19,8 @@ class ExposureLine:
     Pan and tilt are the angles of the axes, None by hand. All are in degrees. `pose_from` says how they were determined
     (`PoseFrom`). `opened_utc` is when the camera opened, by the host's clock and the kit's release lag; None if no time
     of day is known. `pass_number` is the pass in which the frame is shot, `repeats` the frame of the first pass that has
-    the same pose, None in the first pass.
+    the same pose, None in the first pass. `clock` says whether `opened_utc` can be believed: sure or unsure; empty if the
+    session does not know.
     """
 
     number: int
@@ -39,37 +40,17 @@ class ExposureLine:
     ended_ns: int | None
     pass_number: int = 1
     repeats: int | None = None
+    clock: str = ""
 
 
 COLUMNS = tuple(field.name for field in fields(ExposureLine))
-COLUMNS_WITHOUT_PASSES = COLUMNS[:-2]
-"""Those of versions that knew no passes."""
+EARLIER_COLUMNS = (COLUMNS[:-1], COLUMNS[:-3])
+"""Those of versions that did not know about clocks, and of those that knew no passes either."""
 
 
-class Clock:
-    """Converts the monotonic clock of each run in a session to the time of day."""
-
-    def __init__(self, runs: Sequence[RunRow], lag_ms: float) -> None:
-        self._lag = timedelta(milliseconds=lag_ms)
-        self._set = [
-            (run.first, run.began.at_ns, datetime.fromisoformat(run.began.utc)) for run in reversed(runs) if run.began
-        ]
-
-    @property
-    def is_set(self) -> bool:
-        """Whether any time of day is known."""
-        return bool(self._set)
-
-    def opened(self, shot: ShotRow) -> str | None:
-        """When the shutter opened, in UTC; None if unknown."""
-        for first, then_ns, utc in self._set:
-            if shot.number >= first:
-                since = timedelta(microseconds=(shot.intended_ns - then_ns) / 1000)
-                return (utc + since + self._lag).isoformat(timespec="milliseconds")
-        return None
-
-
-def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: Clock) -> list[ExposureLine]:
+def exposure_lines(
+    plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtRow], clock: SessionClock
+) -> list[ExposureLine]:
     """One line for each intent, in order."""
     doubted = Doubts.of(doubts)
     frames = {frame.id: frame for frame in plan.frames}
@@ -89,6 +70,7 @@ def exposure_lines(plan: Plan, shots: Sequence[ShotRow], doubts: Sequence[DoubtR
                 intent.shutter_s, clock.opened(shot),
                 shot.intended_ns, shot.ended_ns,
                 1 if frame is None else frame.pass_number, None if frame is None else frame.repeats,
+                clock.words(shot.number),
             )
         )  # fmt: skip
     return lines

@@ -6,7 +6,7 @@ text. Migrations keep everything that an older program wrote, if need be under a
 
 import re
 
-SESSION_VERSION = 6
+SESSION_VERSION = 7
 OLDEST_VERSION = 2
 # The tables as version 5 made them. A later version changes SCHEMA and leaves these statements as they are.
 TABLES_OF_5 = """\
@@ -72,6 +72,20 @@ CREATE TABLE pulse (
     pause_in_s REAL
 ) STRICT;
 """
+# Version 7 numbers the latest sentence at the beginning and at the end of a run: the order of both, whatever the clock.
+RUNS_OF_7 = TABLES_OF_5.replace(
+    "    complete INTEGER\n", "    complete INTEGER,\n    began_after INTEGER,\n    ended_after INTEGER\n"
+)
+TABLES_OF_7 = """\
+CREATE TABLE clocks (
+    number INTEGER PRIMARY KEY,
+    run INTEGER NOT NULL,
+    at_ns INTEGER NOT NULL,
+    utc TEXT NOT NULL,
+    trust TEXT NOT NULL,
+    boot TEXT NOT NULL
+) STRICT;
+"""
 SCHEMA = f"""
 CREATE TABLE about (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
 CREATE TABLE exposures (
@@ -127,7 +141,7 @@ CREATE TABLE questions (
     asked_utc TEXT,
     kind TEXT
 ) STRICT;
-{TABLES_OF_5}{TABLES_OF_6}"""
+{RUNS_OF_7}{TABLES_OF_6}{TABLES_OF_7}"""
 
 # The frames of the session's plan that are shot by hand; none if the plan cannot be read.
 BY_HAND = (
@@ -235,6 +249,12 @@ MIGRATIONS: dict[int, tuple[str, ...]] = {
         *_statements(TABLES_OF_6),
         "ALTER TABLE questions ADD COLUMN asked_utc TEXT",
         "ALTER TABLE questions ADD COLUMN kind TEXT",
+    ),
+    # What the time of day was during a run, and how far it can be believed. Older sessions only know when a run began.
+    6: (
+        *_statements(TABLES_OF_7),
+        "ALTER TABLE runs ADD COLUMN began_after INTEGER",
+        "ALTER TABLE runs ADD COLUMN ended_after INTEGER",
     ),
 }
 """For each older version, the statements that migrate it to the next one."""

@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Self
 
+from controller.clock_trust import ClockTrust
+
 AXES = ("pan", "tilt")
 CAPTURE, REHEARSAL = "capture", "rehearsal"
 """The values of the fact `kind`: what a session records."""
@@ -77,6 +79,7 @@ class RunRow:
 
     `began` is None if the time of day is not known, as in a rehearsal. `sentence` and `complete` are the run's verdict at
     its end; None while it is under way, or if it was killed. `ended_utc` is None also if it was not recorded.
+    `began_after` and `ended_after` are the numbers of the latest sentence then; None in a session of version 6 or older.
     """
 
     first: int
@@ -85,6 +88,23 @@ class RunRow:
     ended_utc: str | None = None
     sentence: str | None = None
     complete: bool | None = None
+    began_after: int | None = field(default=None, compare=False)
+    ended_after: int | None = field(default=None, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class ClockRow:
+    """The time of day at one moment of a run, and how far it could be believed: at its beginning, and after each change.
+
+    `run` is the run's number in its session. Monotonic times compare within one `boot` of the computer, which is empty
+    if unknown.
+    """
+
+    run: int
+    at_ns: int
+    utc: str
+    trust: ClockTrust
+    boot: str
 
 
 @dataclass(frozen=True, slots=True)

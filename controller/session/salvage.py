@@ -7,6 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from controller.clock_trust import ClockTrust
 from controller.errors import InputError
 from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
 from controller.session.migrations import OLDEST_VERSION, columns_of
@@ -30,6 +31,7 @@ NOUNS = {
     "questions": "questions",
     "sentences": "sentences",
     "pulse": "latest figures of a run",
+    "clocks": "records of the time of day",
 }
 ANGLES = ("yaw_deg", "pitch_deg", "pan_deg", "tilt_deg")  # the first two up to version 3
 PAIR = r"\[-?(0|[1-9][0-9]{0,8}), -?(0|[1-9][0-9]{0,8})\]"  # of steps, as JSON
@@ -195,6 +197,7 @@ def _happening(row: Row) -> None:
 def _run(row: Row) -> None:
     RunReason(row["why"])
     _must(row["first"] >= 1 and row["complete"] in {None, 0, 1})
+    _must(all((row.get(name) or 0) >= 0 for name in ("began_after", "ended_after")))
     _must((row["began_ns"] is None) == (row["began_utc"] is None))
     if row["began_utc"] is not None:
         _must(0 <= row["began_ns"] < MOST_NS)
@@ -239,6 +242,12 @@ def _pulse(row: Row) -> None:
     _must(all(0 <= row[name] < MOST_NS / 1e9 for name in ("used_s", "moving_s")) and (row["used_wh"] or 0.0) >= 0)
     _must(all(0 <= (row[name] or 0.0) < MOST_NS / 1e9 for name in ("battery_s", "pause_in_s")))
     _must(row["pause"] is None or row["pause"].isprintable())
+
+
+def _clock(row: Row) -> None:
+    ClockTrust(row["trust"])
+    _must(row["run"] >= 0 and 0 <= row["at_ns"] < MOST_NS and row["boot"].isprintable())
+    _time_of_day(row["utc"])
 
 
 def _fact(row: Row) -> None:
@@ -292,5 +301,6 @@ BELIEVABLE: dict[str, Callable[[Row], None]] = {
     "questions": _question,
     "sentences": _sentence,
     "pulse": _pulse,
+    "clocks": _clock,
 }
 """For each table, a check that raises if the program cannot have written a row."""

@@ -18,6 +18,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from controller.clock_trust import ClockTrust
 from controller.errors import InputError, SessionGone
 from controller.kit.kit import Kit
 from controller.session import database
@@ -27,6 +28,7 @@ from controller.session.database import Database, storage
 from controller.session.migrations import SESSION_VERSION
 from controller.session.rows import (
     AXES,
+    ClockRow,
     DoubtReason,
     DoubtRow,
     Doubts,
@@ -44,6 +46,7 @@ from controller.session.salvage import read_soundly
 from protocol.units import NO_COMMAND, CommandId, next_id
 
 INTENT, WALK = (tuple(field.name for field in fields(row)) for row in (Intent, WalkRow))
+LATEST_SENTENCE = "(SELECT coalesce(max(number), 0) FROM sentences)"
 MADE = tuple(outcome.value for outcome in ShotOutcome if outcome.made)
 
 
@@ -153,8 +156,8 @@ class Session(Conversation):
         at_ns, utc = (None, None) if began is None else (began.at_ns, began.utc)
         with storage(self.path):
             self._db.execute(
-                "INSERT INTO runs (first, why, began_ns, began_utc)"
-                " VALUES ((SELECT coalesce(max(number), 0) + 1 FROM exposures), ?, ?, ?)",
+                "INSERT INTO runs (first, why, began_ns, began_utc, began_after)"
+                f" VALUES ((SELECT coalesce(max(number), 0) + 1 FROM exposures), ?, ?, ?, {LATEST_SENTENCE})",
                 (why.value, at_ns, utc),
             )
 
@@ -162,7 +165,8 @@ class Session(Conversation):
         """Note how the latest run ended, and when. Raises StorageFailed."""
         with storage(self.path):
             done = self._db.execute(
-                "UPDATE runs SET sentence = ?, complete = ?, ended_utc = ? WHERE number = (SELECT max(number) FROM runs)",
+                f"UPDATE runs SET sentence = ?, complete = ?, ended_utc = ?, ended_after = {LATEST_SENTENCE}"
+                " WHERE number = (SELECT max(number) FROM runs)",
                 (sentence, complete, utc),
             )
         assert done.rowcount == 1, "a run ends that has not begun"
@@ -171,15 +175,31 @@ class Session(Conversation):
         """All runs, in order. Raises StorageFailed."""
         with storage(self.path):
             rows = self._db.execute(
-                "SELECT first, why, began_ns, began_utc, ended_utc, sentence, complete FROM runs ORDER BY number"
+                "SELECT first, why, began_ns, began_utc, ended_utc, sentence, complete, began_after, ended_after"
+                " FROM runs ORDER BY number"
             ).fetchall()
         return [
             RunRow(
                 first, RunReason(why), None if utc is None else Moment(at_ns, utc), ended, sentence,
-                None if complete is None else bool(complete),
+                None if complete is None else bool(complete), *told,
             )
-            for first, why, at_ns, utc, ended, sentence, complete in rows
+            for first, why, at_ns, utc, ended, sentence, complete, *told in rows
         ]  # fmt: skip
+
+    def note_clock(self, at: Moment, trust: ClockTrust, boot: str) -> None:
+        """Note the time of day at a moment of the latest run. Raises StorageFailed."""
+        with storage(self.path):
+            self._db.execute(
+                "INSERT INTO clocks (run, at_ns, utc, trust, boot)"
+                " VALUES ((SELECT coalesce(max(number), 0) FROM runs), ?, ?, ?, ?)",
+                (at.at_ns, at.utc, trust.value, boot),
+            )
+
+    def clocks(self) -> list[ClockRow]:
+        """What the time of day was, in order; empty in a session of version 6 or older. Raises StorageFailed."""
+        with storage(self.path):
+            rows = self._db.execute("SELECT run, at_ns, utc, trust, boot FROM clocks ORDER BY number").fetchall()
+        return [ClockRow(run, at_ns, utc, ClockTrust(trust), boot) for run, at_ns, utc, trust, boot in rows]
 
     def intend(self, intent: Intent, at_ns: int) -> None:
         """Write an intent; it is on the disk when this returns. Raises StorageFailed."""
@@ -210,8 +230,8 @@ class Session(Conversation):
             )
 
     def note(self, happening: Happening) -> None:
-        """Write a happening. Raises StorageFailed."""
-        with storage(self.path):
+        """Write a happening, without waiting for the disk: no run depends on one. Raises StorageFailed."""
+        with storage(self.path), database.unsynced(self._db, durable=self._durable):
             self._db.execute(
                 "INSERT INTO happenings (at_ns, state, what, frame, file) VALUES (?, ?, ?, ?, ?)", astuple(happening)
             )

@@ -203,7 +203,7 @@ def _read(session: Session, plan: Plan) -> _Facts:
             ends_utc=None,
             question=session.asked(),
             announced=None,
-            warning=_warning(session, began_utc),
+            warning=_warning(session, run),
             pause=PAUSES[None],
             line=None,
             supply_low=None,
@@ -240,10 +240,15 @@ def _is_prepared(runs: list[RunRow], sentences: Sequence[SentenceRow], checked: 
     """
     if not runs:
         return True
-    began, ended_utc = runs[-1].began, runs[-1].ended_utc
-    if runs[-1].sentence is not None and ended_utc is not None:
-        return bool(sentences) and sentences[-1].at_utc > ended_utc
-    return checked is not None and began is not None and checked.at_utc > began.utc
+    run = runs[-1]
+    if run.sentence is not None and run.ended_utc is not None:
+        return bool(sentences) and _is_after(sentences[-1], run.ended_after, run.ended_utc)
+    return checked is not None and run.began is not None and _is_after(checked, run.began_after, run.began.utc)
+
+
+def _is_after(told: SentenceRow, number: int | None, utc: str) -> bool:
+    """Whether a sentence came later than a moment: by their numbers if known, since the time of day may jump."""
+    return told.at_utc > utc if number is None else told.number > number
 
 
 def _with_figures(shown: ShownRun, pulse: PulseRow | None) -> ShownRun:
@@ -301,12 +306,16 @@ def _announced(facts: _Facts) -> ShownMotion | None:
     return ShownMotion(without_keys(told.words), opens, round(left_s, 1)) if left_s > 0 else None
 
 
-def _warning(session: Session, since_utc: str | None) -> ShownWarning | None:
-    """The last warning or fault since a moment."""
+def _warning(session: Session, run: RunRow | None) -> ShownWarning | None:
+    """The last warning or fault since a run began."""
     found = [session.last_sentence(kind) for kind in (SentenceKind.WARNING, SentenceKind.FAULT)]
     told = max((one for one in found if one is not None), key=lambda one: one.number, default=None)
-    if told is None or (since_utc is not None and told.at_utc < since_utc):
+    if told is None:
         return None
+    if run is not None and run.began is not None:
+        number = run.began_after
+        if told.at_utc < run.began.utc if number is None else told.number <= number:
+            return None
     return ShownWarning(told.words, told.at_utc, told.kind is SentenceKind.FAULT)
 
 

@@ -13,7 +13,7 @@ from PIL import Image
 from PIL.ExifTags import IFD, Base
 from PIL.TiffImagePlugin import IFDRational
 
-from controller.commands.kit import find_command
+from controller.commands.kit_find import find_command
 from controller.commands.match import match_command
 from controller.kit.kit import Kit
 from controller.matching.pairing import pair_up

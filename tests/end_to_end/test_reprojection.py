@@ -25,7 +25,8 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.program.build import build_program
 from controller.report.summary import summarise
-from controller.session.exposure_lines import Clock, exposure_lines, exposures_csv
+from controller.session.clock import SessionClock
+from controller.session.exposure_lines import exposure_lines, exposures_csv
 from controller.session.session import Session
 from sim.rig import Rig
 from sim.scene.film import Film, aims_of
@@ -104,7 +105,7 @@ def shoot(kit: Kit, folder: Path, painted: Scenery) -> Exported:
     with Session.create(folder / "session.sqlite", about, durable=False) as session:
         assert Runner(build_program(kit, plan.frames), VirtualPort(rig), session).run().complete
         shots = session.shots()
-        text = exposures_csv(exposure_lines(plan, shots, session.doubts(), Clock(session.runs(), 0.0)))
+        text = exposures_csv(exposure_lines(plan, shots, session.doubts(), SessionClock(session.runs(), 0.0)))
     lens = lens_spec(kit)
     renderer = Renderer(painted, lens, ACROSS, round(ACROSS * lens.height_mm / lens.width_mm))
     pictures = [renderer.light(*aims_of(view, 1.0)).astype(float) for view in film.views]

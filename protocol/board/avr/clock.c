@@ -22,7 +22,7 @@ void clock_start(void)
 
 uint32_t hal_ms(void)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     uint32_t now = now_ms;
     hal_unlock(lock);
     return now;

@@ -6,14 +6,16 @@
 #include <avr/io.h>
 #include <stdint.h>
 
-static inline uint8_t hal_lock(void)
+typedef uint8_t hal_state;
+
+static inline hal_state hal_lock(void)
 {
-    uint8_t state = SREG;
+    hal_state state = SREG;
     cli(); /* it also stops the compiler from moving memory accesses across */
     return state;
 }
 
-static inline void hal_unlock(uint8_t state)
+static inline void hal_unlock(hal_state state)
 {
     __asm__ volatile("" ::: "memory");
     SREG = state;

@@ -69,7 +69,7 @@ void hal_send(const uint8_t *bytes, uint8_t count)
         out.bytes[put++ % SEND_BYTES] = *bytes++;
     __asm__ volatile("" ::: "memory");
     out.put = put;
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     UCSR0B |= 1 << UDRIE0;
     hal_unlock(lock);
 }

@@ -15,7 +15,7 @@ struct sync tick_sync;
 
 void axis_start(uint8_t name)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     memset(&tick_drives[name], 0, sizeof tick_drives[name]);
     hal_unlock(lock);
     memset(&axes[name], 0, sizeof axes[name]);
@@ -29,7 +29,7 @@ static uint32_t whole(float value)
 
 static uint32_t steps_left(uint8_t name)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     uint32_t left = tick_drives[name].left;
     hal_unlock(lock);
     return left;
@@ -69,7 +69,7 @@ void axis_begin(uint8_t name, uint32_t steps, bool up, uint32_t speed, uint16_t 
     axis->accel = whole(gain);
     axis->accel_part = gain < 65536.0f ? (uint16_t)((gain - (float)axis->accel) * 65536.0f) : 0;
     axis->brake = sqrtf(2.0f * (float)accel) * UNITS_PER_STEP_S;
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     drive->phase = PHASE_HALF;
     drive->rate = 0;
     drive->left = steps;
@@ -194,7 +194,7 @@ void axis_update(uint8_t name)
 {
     struct axis *axis = &axes[name];
     struct drive *drive = &tick_drives[name];
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     uint32_t left = drive->left;
     uint32_t phase = drive->phase;
     hal_unlock(lock);
@@ -229,7 +229,7 @@ void axis_brake(uint8_t name)
 {
     struct axis *axis = &axes[name];
     struct drive *drive = &tick_drives[name];
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     uint32_t left = drive->left;
     uint32_t phase = drive->phase;
     hal_unlock(lock);
@@ -255,7 +255,7 @@ void axis_halt(uint8_t name)
 {
     struct axis *axis = &axes[name];
     struct drive *drive = &tick_drives[name];
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     uint32_t left = drive->left;
     drive->left = 0;
     drive->rate = 0;
@@ -268,14 +268,14 @@ void axis_halt(uint8_t name)
 
 void axis_watch(uint8_t name, enum watch watch)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     tick_drives[name].watch = (uint8_t)watch;
     hal_unlock(lock);
 }
 
 bool axis_edge(uint8_t name, int32_t *at)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     bool met = tick_drives[name].watch == WATCH_NOTHING;
     uint32_t left = tick_drives[name].edge_left;
     hal_unlock(lock);

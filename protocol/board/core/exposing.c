@@ -14,7 +14,7 @@ static struct {
 
 static void set_sync(uint8_t stage)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     tick_sync.stage = stage;
     tick_sync.seen = 0;
     hal_unlock(lock);
@@ -22,7 +22,7 @@ static void set_sync(uint8_t stage)
 
 static uint8_t sync_stage(void)
 {
-    uint8_t lock = hal_lock();
+    hal_state lock = hal_lock();
     uint8_t stage = tick_sync.stage;
     hal_unlock(lock);
     return stage;

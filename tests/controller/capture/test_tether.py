@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -21,6 +22,7 @@ from controller.capture.states import AWAY, ENDING, RunState
 from controller.capture.tether import UsbCamera
 from controller.commands.stand_in import rig_spec
 from controller.errors import InputError, WorldError
+from controller.extras import line_to_add
 from controller.program.build import build_program
 from controller.session.rows import Happening, ShotOutcome
 from controller.session.session import Session
@@ -281,7 +283,7 @@ def test_raw_and_jpeg_of_one_exposure_count_once(monkeypatch: pytest.MonkeyPatch
 
 def test_no_library_no_camera_and_a_pulled_cable_are_sentences(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "gphoto2", None)
-    with pytest.raises(InputError, match=r"fullturn\[tether\]"):
+    with pytest.raises(InputError, match=re.escape(line_to_add("tether"))):
         UsbCamera()
     monkeypatch.setitem(sys.modules, "gphoto2", library(iter(()), there=False))
     with pytest.raises(WorldError, match="no camera answers over USB"):

@@ -19,7 +19,7 @@ from controller.capture.words.run import CHANGES, DOING, EVENTS, NOT_NARRATED, P
 from controller.capture.words.untruths import CURE, OF_PLACE, Untruth
 from controller.display import Display
 from controller.program.build import build_program
-from controller.report.timeline_picture import LANES
+from controller.report.lanes import LANES
 from controller.session.rows import Happening, Word
 from protocol.messages import Cause, Reason
 from protocol.statistics import Trouble

@@ -26,12 +26,15 @@ ALWAYS = {
     "simulate": "--kit --truth --seed --speed --faults",
     "kit find": "",
     "kit new": "--camera --pixels --out",
+    "kit example": "--out",
     "kit from-picture": "--out",
     "kit loads": "--from --mass-kg --length-mm --height-mm --tilt-offset-mm --pan-offset-mm --torque --rotor-g-cm2 "
     "--gear-efficiency --total-kg --feet-radius-mm --wind-height-mm --area-m2 --wind-m-s --margin",
     "help": "--browser",
     "kit setup": "--picture --list --done --again",
+    "board build": "--target --out --without --baud",
     "board find": "--baud --port",
+    "board flash": "--port --programmer --programmer-port --programmer-baud --baud --yes --countdown",
     "board check": "--port --baud --yes --kit --countdown",
     "board soak": "--port --baud --seconds",
     "calibrate steps": "--axis --kit --page",
@@ -52,6 +55,7 @@ ALWAYS = {
     "align": "--yaw --pitch --yaw-only --nearest-mm --out",
     "inspect": "--out --limit --limits --calibrate",
     "doctor": "--port",
+    "install-service": "--system --undo --yes",
     "page": "--port --lan --port-number --open --forget-devices",
 }
 """Options that always have an effect. --json is one everywhere."""

@@ -14,7 +14,6 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from markupsafe import Markup
 
 from controller.cli.main import cli
 from controller.commands.account import report_command
@@ -125,7 +124,7 @@ class Rig:
 def unpainted() -> Iterator[None]:
     """Leave out the pictures, which take a second and are not tested here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(html, "drawing", lambda *_: Markup(""))
+        patch.setattr(html, "run_drawings", lambda *_: None)
         yield
 
 

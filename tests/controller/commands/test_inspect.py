@@ -13,6 +13,7 @@ import pytest
 from PIL import Image, ImageFilter
 
 from controller.calibration.records import AxisName
+from controller.extras import line_to_add
 from controller.matching.sidecar import POSE
 from tests.controller.commands.shell import HEADLESS, Shell, refuses
 from tests.repo.guide import call
@@ -128,7 +129,7 @@ def test_what_cannot_be_meant_is_refused_before_the_work(
 
 def test_without_the_library_it_says_what_to_install(seen: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(__import__("sys").modules, "cv2", None)
-    assert "fullturn[pictures]" in " ".join(refuses(seen, 2, *INSPECT))
+    assert line_to_add("pictures") in " ".join(refuses(seen, 2, *INSPECT))
 
 
 def test_pictures_of_another_shape_are_refused(seen: Shell) -> None:

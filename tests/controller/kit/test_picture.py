@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from PIL import Image
 from PIL.ExifTags import IFD, Base
 
-from controller.commands.kit import from_picture_command
+from controller.commands.kit_new import from_picture_command
 from controller.errors import InputError
 from controller.kit.crop import crop_of
 from controller.kit.from_picture import FromPicture

@@ -15,10 +15,9 @@ from urllib.request import Request, urlopen
 import numpy as np
 import pytest
 
-from controller.errors import InputError, WorldError
+from controller.errors import WorldError
 from controller.page import hosts
 from controller.page.access import PairingKeys
-from controller.page.libraries import must_have_libraries
 from controller.page.link_words import ALL_MAY_READ, QUIET_MODULES, keys_text, pairing_link, qr_code
 from controller.page.serving import PagePlace, PageServed, listening, served_text
 
@@ -148,10 +147,3 @@ def test_the_sentences_name_keys_addresses_and_cautions() -> None:
     again = PageServed("FOLDER", 8360, ("localhost",), KEYS.control, KEYS.see, "Phone 1 was paired to control.")
     assert served_text(again, lan=False).startswith("Phone 1 was paired to control. New keys:\n")
     assert "abcde-fgh23" in keys_text(KEYS, ["localhost"], 8360, with_code=False)
-
-
-@pytest.mark.parametrize("missing", ["starlette", "uvicorn", "segno"])
-def test_without_its_libraries_one_sentence_says_how_to_get_them(missing: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("controller.page.libraries.find_spec", lambda name: None if name == missing else object())
-    with pytest.raises(InputError, match=r'pip install "fullturn\[page\]"'):
-        must_have_libraries()

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from controller.report import drawing
+from controller.report import colours
 
-TEMPLATES = Path(drawing.__file__).parent / "templates"
+TEMPLATES = Path(colours.__file__).parent / "templates"
 SHEET = re.sub(r"/\*.*?\*/", "", (TEMPLATES / "tokens.css").read_text(encoding="utf-8"), flags=re.DOTALL)
 # In the order of the file: paper and light first, then what a screen has in their place.
 SELECTORS = {"light": ":root", "dark": ':root:not([data-look="light"])', "night": ':root[data-look="night"]'}

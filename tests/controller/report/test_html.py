@@ -13,9 +13,9 @@ from controller.errors import StorageFailed
 from controller.planning.make import make_plan
 from controller.planning.request import Request
 from controller.report.html import write_html
+from controller.report.lanes import shares, stretches
 from controller.report.plan_words import proof_sentence
 from controller.report.summary import Summary, summarise
-from controller.report.timeline_picture import shares, stretches
 from controller.session.rows import Happening, Intent, ShotOutcome, ShotRow
 from controller.sizes import size_text
 from tests.end_to_end.whole_runs import kit_of, run, world_of

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure
 
-from controller.report.drawing import SERIES, drawing
-from controller.report.drawing import TOKENS as STAND_INS
+from controller.report.colours import SERIES
+from controller.report.colours import TOKENS as STAND_INS
+from controller.report.drawing import drawing
 from controller.report.proof_signs import FRAME_SIGNS, LINK_SIGNS
 from tests.controller.report.looks import TEMPLATES, TOKENS, channels, contrast
 

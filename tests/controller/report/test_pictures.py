@@ -25,13 +25,13 @@ from controller.planning.reached_poses import levelled_poses
 from controller.planning.request import RegionKind, Request
 from controller.report.drawing import DESK_IN, PHONE_IN
 from controller.report.html import row_lines
+from controller.report.lanes import LANES, REST, shares, stretches
 from controller.report.sphere_picture import (
     GRID_ACROSS,
     frames_seeing,
     pole_picture,
     sphere_picture,
 )
-from controller.report.timeline_picture import LANES, REST, shares, stretches
 from controller.session.rows import Happening
 from tests.end_to_end.whole_runs import direction, kit_of
 

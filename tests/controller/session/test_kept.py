@@ -37,7 +37,7 @@ CAPTURES = [path for path in SESSIONS if path.stem != "rehearsed"]
 NOBODY = 65534
 
 
-LATER: dict[str, Any] = {"ramps_shaped": None, "missing_repeats": []}
+LATER: dict[str, Any] = {"ramps_shaped": None, "missing_repeats": [], "clock_unsure": False}
 """What a report says since, of a session that did not note it."""
 
 
@@ -73,11 +73,15 @@ def with_pass(line: dict[str, Any]) -> dict[str, Any]:
 
 
 def in_one_pass(table: str) -> str:
-    """A table of exposures from before there were passes, with the columns that name them."""
+    """A table of exposures from before there were passes, with the columns that name them, and with that
+    of the clock.
+    """
     head, *rows = table.splitlines()
-    if "pass_number" in head:
-        return table
-    return "".join(f"{line}\n" for line in (f"{head},pass_number,repeats", *(f"{row},1," for row in rows)))
+    if "pass_number" not in head:
+        head, rows = f"{head},pass_number,repeats", [f"{row},1," for row in rows]
+    if "clock" not in head:  # nothing was known of it
+        head, rows = f"{head},clock", [f"{row}," for row in rows]
+    return "".join(f"{line}\n" for line in (head, *rows))
 
 
 def test_every_journey_of_every_version_is_kept() -> None:

@@ -1,7 +1,7 @@
 """Sessions of older versions: read without change, and migrated when they are opened to write.
 
 `old/version_N.sqlite` was written by the program of that version: N = 2, five exposures of a capture that was stopped; 3
-and 4, rehearsals of a row. See `test_kept.py` for whole journeys.
+to 6, rehearsals of a row. See `test_kept.py` for whole journeys.
 """
 
 from __future__ import annotations

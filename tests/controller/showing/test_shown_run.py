@@ -320,9 +320,12 @@ def test_the_figures_of_a_run_are_written_without_waiting_for_the_disk_and_all_e
     with mock.patch.object(database, "connect", watched):
         assert world.capture(), world.ends
     pulses = [setting for setting, statement in statements if " pulse " in statement]
-    others = [setting for setting, statement in statements if " pulse " not in statement]
+    changes = [setting for setting, statement in statements if " happenings " in statement]
+    others = [
+        setting for setting, statement in statements if " pulse " not in statement and " happenings " not in statement
+    ]
     assert len(pulses) > 20
-    assert set(pulses) == {1}
+    assert set(pulses) == set(changes) == {1}
     assert set(others) == {2}
     assert sum("exposures (" in statement for _, statement in statements) >= len(PLAN.exposures)
     hours = world.port.now() / NS / 3600

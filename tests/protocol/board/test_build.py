@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from tests.protocol.board import build
-from tests.protocol.board.avr import machine
+from tests.protocol.board.arm import machine as arm
+from tests.protocol.board.avr import machine as avr
 
-CHECKS = (build.native_tools_lacking, machine.tools_lacking)
+CHECKS = (build.native_tools_lacking, avr.tools_lacking, arm.tools_lacking)
 
 
 @pytest.mark.parametrize("lacking", CHECKS)
@@ -19,7 +20,7 @@ def test_a_user_is_told_what_to_install(
 ) -> None:
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.delenv("CI", raising=False)
-    with pytest.raises(pytest.skip.Exception, match=r"^cc not found: install .* to test the firmware$"):
+    with pytest.raises(pytest.skip.Exception, match=r"^(cc|make) not found: install .* to test the firmware$"):
         build.need(lacking())
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tests.protocol.board import build
+from tests.protocol.board.pins import Input
 
 F_CPU = 16_000_000
 CYCLES_PER_MS = F_CPU // 1000
@@ -14,13 +15,20 @@ BAUD = 115_200
 BYTE_US = 10 / BAUD * 1e6
 BOOT_MS = 20  # the boot id is first written to the EEPROM
 HERE = Path(__file__).resolve().parent
-FIRMWARE = build.ROOT / "protocol" / "board" / "avr"
+FIRMWARE = build.ROOT / "protocol" / "board"
 SIMAVR_HEADERS = Path("/usr/include/simavr")
 DATA_SPACE = 0x800000  # the linker's address of RAM
 RAM_BYTES = 2048
 POWER_ON_FLAG, RESET_PIN_FLAG, BROWN_OUT_FLAG, WATCHDOG_FLAG = 1, 2, 4, 8
 """Bits of MCUSR; ATmega328P data sheet, section "MCUSR - MCU Status Register"."""
 TAKEN_AT_ONCE = 65536
+INPUTS = {
+    Input.PAN_LIMIT: ("C", 2, True),
+    Input.TILT_LIMIT: ("C", 3, True),
+    Input.SYNC: ("C", 4, False),
+    Input.STOP_SWITCH: ("D", 2, True),
+}
+"""The pin of each input, and its level when the input is on."""
 MOST_EDGES = 400_000
 
 
@@ -54,14 +62,24 @@ def tools_lacking() -> str | None:
 
 def build_firmware(folder: Path, baud: int = BAUD, *options: str) -> Firmware:
     """Build firmware and harness; `options` in the form that make accepts."""
-    build.run("make", "-C", FIRMWARE, f"OUT={folder}", f"BAUD={baud}UL", *options)
-    elf, harness = folder / "fullturn.elf", folder / "harness.so"
+    build.run("make", "-C", FIRMWARE, "TARGET=avr", f"OUT={folder}", f"BAUD={baud}UL", *options)
+    return firmware_of(folder / "fullturn.elf", folder, baud)
+
+
+def firmware_of(elf: Path, folder: Path, baud: int = BAUD, *, program: Path | None = None) -> Firmware:
+    """A firmware that was built, with a harness made in `folder`. `program`: the file that was written to the controller,
+    in place of the linker's, which then only tells sizes and addresses.
+    """
+    harness = folder / "harness.so"
     flags = (*build.WARNINGS, "-O2", "-shared", "-fPIC", "-isystem", SIMAVR_HEADERS)
     build.run("cc", *flags, HERE / "harness.c", "-o", harness, "-lsimavr", "-lutil")
     sizes = build.run("avr-size", elf).splitlines()[1].split()
     text, data, bss = (int(size) for size in sizes[:3])
     symbols = {line.split()[2]: int(line.split()[0], 16) for line in build.run("avr-nm", elf).splitlines()}
     late_ticks_at, data_end = symbols["clock_late_ticks"] - DATA_SPACE, symbols["_end"] - DATA_SPACE
+    if program is not None:
+        elf = folder / "written.elf"
+        build.run("avr-objcopy", "-I", "ihex", "-O", "elf32-avr", "--rename-section", ".sec1=.text", program, elf)
     return Firmware(elf, harness, text + data, data + bss, late_ticks_at, data_end, baud)
 
 
@@ -85,6 +103,9 @@ class Machine:
 
     Lock-outs are measured if `watching`, which halves the speed.
     """
+
+    byte_us = BYTE_US
+    loop_ms = 0.1
 
     def __init__(
         self, library: CDLL, firmware: Firmware, *, place: tuple[int, int] = (37, -58), watching: bool = False
@@ -125,6 +146,14 @@ class Machine:
 
     def set_pin(self, port: str, bit: int, *, high: bool) -> None:
         self._library.harness_pin(ord(port), bit, high)
+
+    def drive(self, name: Input, *, on: bool) -> None:
+        """Switch an input on or off at its pin."""
+        if name is Input.SUPPLY_LOW:
+            self.set_supply(6.0 if on else 24.0)
+            return
+        port, bit, level_on = INPUTS[name]
+        self.set_pin(port, bit, high=level_on is on)
 
     def set_supply(self, volts: float) -> None:
         """Set the supply of the motors, which reaches the controller through the divider of 10."""

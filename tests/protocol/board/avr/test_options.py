@@ -13,7 +13,7 @@ from tests.protocol.board.avr import machine
 from tests.protocol.board.avr.machine import FIRMWARE, Machine
 from tests.protocol.board.talker import Talker
 
-PAGE = (FIRMWARE.parent / "README.md").read_text(encoding="utf-8")
+PAGE = (FIRMWARE / "README.md").read_text(encoding="utf-8")
 FITTED = {
     "make EXTRA='-DFITTED=0'": Capability(0),
     "make EXTRA='-DFITTED=\"(FITTED_PAN_SWITCH | FITTED_HALF_PRESS)\"'": Capability.PAN_SWITCH | Capability.HALF_PRESS,

@@ -13,9 +13,3 @@ from tests.protocol.board.port import MachinePort
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.name)
 def test_the_firmware_keeps(rule: Rule, board: Machine) -> None:
     wait_verdict(Talk(MachinePort(board)), rule)
-
-
-def test_the_rules_hold_one_after_the_other(board: Machine) -> None:
-    talk = Talk(MachinePort(board))
-    for rule in RULES:
-        wait_verdict(talk, rule)

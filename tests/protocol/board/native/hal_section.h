@@ -4,12 +4,14 @@
 
 #include <stdint.h>
 
-static inline uint8_t hal_lock(void)
+typedef uint8_t hal_state;
+
+static inline hal_state hal_lock(void)
 {
     return 0;
 }
 
-static inline void hal_unlock(uint8_t state)
+static inline void hal_unlock(hal_state state)
 {
     (void)state;
 }

@@ -1,6 +1,6 @@
-"""The firmware on its controller and the core on this machine give the same replies to random requests.
+"""The firmware on each target and the core on this machine give the same replies to random requests.
 
-The controller has 16-bit integers, another compiler and a line that takes time; none of this may show.
+A controller has integers of another width, another compiler and a line that takes time; none of this may show.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ from protocol.messages import (
 )
 from protocol.units import AxisId, BootId, CommandId, Steps
 from tests.protocol.board import talker
-from tests.protocol.board.avr.machine import BYTE_US, Firmware, Machine
 from tests.protocol.board.core import Core
+from tests.protocol.board.pins import Target
 from tests.protocol.board.script import Script
 from tests.protocol.board.talker import Talker
 
@@ -96,11 +96,13 @@ def rest(host: Talker) -> Status:
     raise AssertionError("it never ends")
 
 
+ON_AVR, ON_ARM = "simulated_avr", "emulated_arm"
+
+
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(6))
-def test_same_replies(library: CDLL, harness: CDLL, firmware: Firmware, seed: int) -> None:
-    board = Machine(harness, firmware)
-    theirs = Talker(board)
+@pytest.mark.parametrize(("target", "seed"), [*((ON_AVR, seed) for seed in range(6)), (ON_ARM, 0)], indirect=["target"])
+def test_same_replies(library: CDLL, target: Target, seed: int) -> None:
+    theirs = Talker(target)
     boot_id = theirs.greet().boot_id
     ours = Talker(Core(library, boot_id=boot_id, camera_ms=None))
     ours.greet()
@@ -118,8 +120,6 @@ def test_same_replies(library: CDLL, harness: CDLL, firmware: Firmware, seed: in
     told = [[replace(n, clock_ms=0) for n in host.notices if not isinstance(n, Booted)] for host in (ours, theirs)]
     assert told[0] == told[1]
     assert isinstance(theirs.greet(), Welcome)
-    assert board.overruns == 0
-    board.stop()
 
 
 def said(machine: talker.Machine, deframer: Deframer) -> list[tuple[int, Message]]:
@@ -127,24 +127,21 @@ def said(machine: talker.Machine, deframer: Deframer) -> list[tuple[int, Message
     return [(frame.seq, without_time(decode_message(frame.kind, frame.payload))) for frame in frames]
 
 
-@pytest.mark.parametrize("seed", range(3))
-def test_same_replies_to_noise(library: CDLL, harness: CDLL, firmware: Firmware, seed: int) -> None:
+@pytest.mark.parametrize(("target", "seed"), [*((ON_AVR, seed) for seed in range(3)), (ON_ARM, 0)], indirect=["target"])
+def test_same_replies_to_noise(library: CDLL, target: Target, seed: int) -> None:
     """Whatever is on the line, damaged or cut off, both find the same frames in it."""
-    board = Machine(harness, firmware)
-    boot_id = Talker(board).greet().boot_id
+    boot_id = Talker(target).greet().boot_id
     core = Core(library, boot_id=boot_id, camera_ms=None)
     Talker(core).greet()
-    machines: tuple[talker.Machine, talker.Machine] = (core, board)
+    machines: tuple[talker.Machine, talker.Machine] = (core, target)
     deframers = Deframer(), Deframer()
     answered = 0
     for piece in Script(seed, BootId(boot_id ^ 1)).pieces(300):
         for machine in machines:
             machine.feed(piece)
-            machine.run(ceil(len(piece) * BYTE_US / 1000) + PAUSE_MS)
+            machine.run(ceil(len(piece) * target.byte_us / 1000) + PAUSE_MS)
         mine, other = (said(machine, deframer) for machine, deframer in zip(machines, deframers, strict=True))
         assert mine == other, piece
         answered += len(mine)
     assert answered > 100
     assert [deframer.counters.damaged for deframer in deframers] == [0, 0]
-    assert board.overruns == 0
-    board.stop()

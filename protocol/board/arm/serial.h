@@ -1,0 +1,6 @@
+#ifndef FULLTURN_SERIAL_H
+#define FULLTURN_SERIAL_H
+
+void serial_start(void);
+
+#endif
