@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+from markupsafe import Markup
+
+from tests.dealing import dealt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -17,6 +20,14 @@ if TYPE_CHECKING:
 
 settings.register_profile("repeatable", derandomize=True, deadline=None)
 settings.load_profile("repeatable")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let each of several workers begin with modules that have long tests, see `dealing`."""
+    workers = int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))
+    if workers > 1:
+        items[:] = dealt(items, workers)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -39,6 +50,12 @@ def set_maker(tmp_path_factory: pytest.TempPathFactory) -> SetMaker:
     root = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "sets"
     root.mkdir(exist_ok=True)
     return SetMaker(root)
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Reports without their figures, where no test looks at them: drawing takes most of a rehearsal's time."""
+    monkeypatch.setattr("controller.report.drawing.svg", lambda *_: Markup())
 
 
 @pytest.fixture(scope="module")

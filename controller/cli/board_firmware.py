@@ -9,7 +9,7 @@ import click
 from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
-from controller.cli.option_types import CheckedText, PortName
+from controller.cli.option_types import OneOf, PortName, Text
 from controller.cli.shared_options import (
     FOLDER,
     OUTPUT_FOLDER,
@@ -25,7 +25,6 @@ from controller.cli.shared_options import (
 with later():
     from controller.cli import terminal
     from controller.commands import board_firmware as firmware_work
-    from controller.commands import firmware as firmware_tools
 
 if TYPE_CHECKING:
     from controller.conformance.battery import RuleResult
@@ -33,19 +32,15 @@ if TYPE_CHECKING:
 TARGETS = ("avr", "arm")
 LACKING = ("sync-contact", "pan-switch", "tilt-switch", "half-press")
 PRECAUTIONS = (
-    "Before you go on: switch the motor supply off, support the camera, and unplug the camera's contacts. The board "
-    "restarts, and its outputs are undefined meanwhile: with their supply on, motors may jump or let go."
+    "Switch the motor supply off, support the camera, and unplug the camera's contacts. The board restarts, and its pins "
+    "float meanwhile: a motor with power may jump, and a tilt without power may drop."
 )
-
-
-def _programmer(text: str) -> None:
-    firmware_tools.must_be_programmer(text)
 
 
 @click.command(cls=Command)
 @click.option(
     "--target",
-    type=click.Choice(TARGETS),
+    type=OneOf(TARGETS),
     default="avr",
     show_default=True,
     help="The controller: avr is an ATmega328P at 16 MHz, arm an nRF51822.",
@@ -53,7 +48,7 @@ def _programmer(text: str) -> None:
 @click.option("--out", type=OUTPUT_FOLDER, required=True, help="New folder for the sources and the program.")
 @click.option(
     "--without",
-    type=click.Choice(LACKING),
+    type=OneOf(LACKING),
     multiple=True,
     help="What your head does not have. Repeat it for more. Default: it has everything.",
 )
@@ -62,8 +57,8 @@ def _programmer(text: str) -> None:
 def build(target: str, out: Path, without: tuple[str, ...], baud: int, as_json: bool) -> None:
     """Build the reference firmware for a board, with the compiler that is installed on this computer.
 
-    The sources are copied to --out and built there, in build/fullturn.hex. To change pins or constants, edit the copy
-    and run the printed command in it again. Nothing is written to a board.
+    The sources are copied to --out and built there; the last line says where the program is. To change pins or
+    constants, edit the copy and run the printed command in it again. Nothing is written to a board.
     """
     built = firmware_work.build_command(target, out, baud, without, lambda text: say(text, err=True))
     if as_json:
@@ -78,7 +73,7 @@ def build(target: str, out: Path, without: tuple[str, ...], baud: int, as_json: 
 @port_option
 @click.option(
     "--programmer",
-    type=CheckedText(_programmer),
+    type=Text(),
     required=True,
     help="What writes the program. For avr: avrdude's name of your programmer or bootloader. For arm: OpenOCD's file for "
     "your debug adapter, without .cfg.",
@@ -116,8 +111,8 @@ def flash(
     """
     tool = firmware_work.Programmer(programmer, programmer_port, programmer_baud)
 
-    def may_flash(line: list[str]) -> bool:
-        say(f"{PRECAUTIONS}\nThis is run in {folder / 'build'}: {shlex.join(line)}", err=True)
+    def may_flash(home: Path, line: list[str]) -> bool:
+        say(f"{PRECAUTIONS}\nThis runs in {home}: {shlex.join(line)}", err=True)
         return confirmed("Write the program to the board now?", yes=yes)
 
     def tell(verdict: "RuleResult") -> None:

@@ -8,7 +8,7 @@ from controller.cli.option_types import Text
 from controller.cli.shared_options import json_option, show
 
 with later():
-    from controller.cli import terminal
+    from controller.cli import formatted
     from controller.commands import help as help_work
 
 
@@ -30,4 +30,4 @@ def help_(words: tuple[str, ...], browser: bool, as_json: bool) -> None:
     if as_json:
         show(found.value)
     else:
-        terminal.show_markdown(found.text)
+        formatted.show_markdown(found.text)

@@ -1,6 +1,5 @@
 """The terminal and the person at it: output, bell, input, and a terminal that goes away."""
 
-import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -9,7 +8,6 @@ from typing import Any, TextIO
 import click
 from rich.console import Console
 from rich.live import Live
-from rich.markdown import Markdown
 
 from controller.capture.people import BY_KEYS, BY_REQUEST, People
 from controller.commands.watch import JsonView, LineView, ScreenView, WatchView
@@ -18,8 +16,6 @@ from controller.shown import escaped
 from controller.system.chosen import terminals
 from controller.typed import TypedLines
 from protocol.units import NS
-
-WIDEST = 96  # characters of a line that is read with ease
 
 
 def say(sentence: str) -> None:
@@ -104,18 +100,3 @@ def lasting_terminal() -> Iterator[None]:
         yield
     finally:
         sys.stdout, sys.stderr = out, err
-
-
-def show_markdown(text: str) -> None:
-    """Print Markdown: plain if it goes elsewhere, formatted in a terminal, and page by page if it is longer than that."""
-    if not terminals.is_terminal(sys.stdout):
-        click.echo(text.rstrip("\n"))
-        return
-    size = shutil.get_terminal_size()
-    console = Console(width=min(size.columns, WIDEST))
-    with console.capture() as capture:
-        console.print(Markdown(text, hyperlinks=False))
-    if capture.get().count("\n") < size.lines:
-        click.echo(capture.get(), nl=False)
-    else:
-        click.echo_via_pager(capture.get())

@@ -9,7 +9,7 @@ from typing import Any
 from controller.capture.gate import Gate
 from controller.capture.people import People
 from controller.commands import firmware
-from controller.commands.firmware import BUILD, PROGRAM, TARGETS, BoardTarget
+from controller.commands.firmware import TARGETS, BoardTarget
 from controller.conformance.battery import RuleResult, wait_battery
 from controller.conformance.rules import RULES
 from controller.conformance.talk import Talk
@@ -55,9 +55,9 @@ def build_command(
     if without:
         fitted = int(sum(flag for name, flag in FITTED.items() if name not in without))
     line = firmware.build_line(target, baud, fitted)
-    say(f"In a copy of the sources, this is run: {shlex.join(line)}")
+    say(f"This runs in a copy of the sources: {shlex.join(line)}")
     size = firmware.build_in(folder, target, line)
-    return Built(target.name, str(folder), str(folder / BUILD / PROGRAM), size, shlex.join(line))
+    return Built(target.name, str(folder), str(firmware.program_in(folder, target)), size, shlex.join(line))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,8 @@ class Flashed:
         ours = ".".join(str(number) for number in PROTOCOL_VERSION)
         if self.version != PROTOCOL_VERSION:
             return (
-                f"The board answers with version {told} of the protocol, the firmware has {ours}: an older program runs."
+                f"The board answers with version {told} of the protocol, the firmware has {ours}: another program is "
+                "running. Write this one again."
             )
         if not self.works:
             return "The board answers, but breaks a rule. Write the program again, and see hardware_notes/board.md."
@@ -106,6 +107,7 @@ class Flashed:
 
 def line_for(folder: Path, port: str, programmer: Programmer) -> tuple[BoardTarget, list[str]]:
     """The target of `folder`, and the command that writes its program. Raises InputError, LinkLost."""
+    firmware.must_be_programmer(programmer.name)
     target = firmware.target_of(folder)
     firmware.must_have_tools({target.flash_tool: target.flash_package})
     if not target.by_port and programmer.port is not None:
@@ -122,20 +124,21 @@ def flash_command(
     port: str,
     baud: int,
     programmer: Programmer,
-    may_flash: Callable[[list[str]], bool],
+    may_flash: Callable[[Path, list[str]], bool],
     tell: Callable[[RuleResult], None],
     people: People,
 ) -> Flashed | None:
     """Write the program in `folder`, then find out whether the board at `port` works; None if that was declined.
 
-    `may_flash` is asked with the command. Afterwards only rules are checked that do not switch the motors on. Raises
-    InputError, LinkLost, WorldError.
+    `may_flash` is asked with the folder and the command that runs there. Afterwards only rules are checked that do not
+    switch the motors on. Raises InputError, LinkLost, WorldError.
     """
     target, line = line_for(folder, port, programmer)
+    home = firmware.program_in(folder, target).parent
     with port_alone(port, "board flash"):
-        if not may_flash(line):
+        if not may_flash(home, line):
             return None
-        firmware.run_tool(line, folder / BUILD)
+        firmware.run_tool(line, home)
         with SerialPort(port, baud) as opened:
             welcome = _wait_new_board(opened)
             gate = Gate.of(people, opened.now)

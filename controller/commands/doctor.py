@@ -5,7 +5,7 @@ from pathlib import Path
 
 from controller.doctor.checks import checked
 from controller.doctor.findings import CheckedComputer, CheckState
-from controller.doctor.readings import PortReading, Readings
+from controller.doctor.readings import ComputerReadings, PortReading
 from controller.doctor.this_computer import port_reading, read_computer
 from controller.errors import LinkLost
 from controller.ports.serial_port import ports, resolve
@@ -14,7 +14,7 @@ WORDS_OF_STATES = {CheckState.OK: "ok", CheckState.LOOK: "look", CheckState.WRON
 
 
 def doctor_command(
-    folder: Path, port: str | None, read: Callable[[Path, list[PortReading]], Readings] = read_computer
+    folder: Path, port: str | None, read: Callable[[Path, list[PortReading]], ComputerReadings] = read_computer
 ) -> CheckedComputer:
     """What the checks find on this computer, for sessions in `folder` and the board at `port` or all ports."""
     return checked(read(folder, _ports(port)))

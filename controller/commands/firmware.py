@@ -15,7 +15,7 @@ from controller.quantity import quoted
 from controller.shown import shown
 
 SOURCES = Path(protocol.__file__).parent / "board"
-CORE, BUILD, PROGRAM = "core", "build", "fullturn.hex"
+CORE, PROGRAM = "core", "fullturn.hex"
 PARTS = ("*.c", "*.h", "*.mk", "*.ld")
 STANDARD_ERROR = 2
 PROGRAMMER = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*")
@@ -65,8 +65,7 @@ def must_have_tools(tools: Mapping[str, str]) -> None:
     lacking = {program: package for program, package in tools.items() if shutil.which(program) is None}
     if lacking:
         raise InputError(
-            f"{program} is not installed. On Debian and its kin it comes with {package}."
-            for program, package in lacking.items()
+            f"{program} is not installed. On Debian it comes with {package}." for program, package in lacking.items()
         )
 
 
@@ -85,7 +84,12 @@ def build_in(folder: Path, target: BoardTarget, line: Sequence[str]) -> int:
     with appearing_folder(folder) as inner:
         _copy_sources(inner, target)
         run_tool(line, inner)
-        return (inner / BUILD / PROGRAM).stat().st_size
+        return program_in(inner, target).stat().st_size
+
+
+def program_in(folder: Path, target: BoardTarget) -> Path:
+    """The program that is built in such a folder, as an Intel HEX file."""
+    return folder / "build" / target.name / PROGRAM
 
 
 def _copy_sources(folder: Path, target: BoardTarget) -> None:
@@ -100,16 +104,19 @@ def target_of(folder: Path) -> BoardTarget:
     """The target of a folder that `build_in` has made. Raises InputError if it is no such folder, or has no program."""
     found = [target for target in TARGETS.values() if (folder / target.name / "target.mk").is_file()]
     if len(found) != 1:
-        raise InputError(f"{shown(folder)} is no folder that `fullturn board build --out` has made. Build one first.")
-    if not (folder / BUILD / PROGRAM).is_file():
-        raise InputError(f"{shown(folder / BUILD / PROGRAM)} is missing. Run make in {shown(folder)}.")
+        raise InputError(f"{shown(folder)} was not made by `fullturn board build`. Build the firmware first.")
+    program = program_in(folder, found[0])
+    if not program.is_file():
+        raise InputError(f"{shown(program)} is missing. Run make in {shown(folder)}.")
     return found[0]
 
 
 def must_be_programmer(text: str) -> None:
     """Raise InputError if this cannot be a programmer's name for a tool; it becomes part of its command."""
     if PROGRAMMER.fullmatch(text) is None or ".." in text:
-        raise InputError(f"{quoted(text)} is no programmer. Give its name in letters, digits and - _ . / alone.")
+        raise InputError(
+            f"--programmer: {quoted(text)} is not a programmer's name. Use letters, digits and - _ . / only."
+        )
 
 
 def flash_line(target: BoardTarget, programmer: str, programmer_port: str, programmer_baud: int) -> list[str]:
@@ -128,4 +135,4 @@ def run_tool(line: Sequence[str], folder: Path) -> None:
     except OSError as error:
         raise WorldError(f"{line[0]} could not be run: {error.strerror}. Install it again.") from None
     if done.returncode != 0:
-        raise WorldError(f"{line[0]} failed with status {done.returncode}. Its own messages above say why.")
+        raise WorldError(f"{line[0]} failed with status {done.returncode}. Its messages above say why.")

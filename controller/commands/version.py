@@ -11,13 +11,13 @@ from controller.doctor.installation import (
     InstalledFrom,
     InstalledPackage,
     installed_from,
-    sqlite_version,
     system_words,
     wanted_packages,
 )
 from controller.extras import EXTRAS, is_missing
 from controller.planning import plan, plan_versions
 from controller.session import migrations
+from controller.session.database import SQLITE_VERSION
 from controller.setup import progress
 from protocol.codec import PROTOCOL_VERSION
 
@@ -89,7 +89,7 @@ def version_command(devices_version: int) -> InstalledVersions:
         machine=platform.machine(),
         system=system_words(),
         kernel=f"{platform.system()} {platform.release()}",
-        sqlite=sqlite_version(),
+        sqlite=".".join(map(str, SQLITE_VERSION)),
         installed=installed_from(),
         packages=wanted_packages(),
         extras={name: not is_missing(name) for name in EXTRAS},

@@ -4,7 +4,7 @@ from controller.doctor import computer_checks as computer
 from controller.doctor import port_checks as port
 from controller.doctor import program_checks as program
 from controller.doctor.findings import CheckedComputer, ComputerCheck
-from controller.doctor.readings import Readings
+from controller.doctor.readings import ComputerReadings
 
 CHECKS = (
     ComputerCheck("python", "Python", program.check_python),
@@ -25,6 +25,6 @@ CHECKS = (
 )
 
 
-def checked(readings: Readings) -> CheckedComputer:
+def checked(readings: ComputerReadings) -> CheckedComputer:
     """What all checks find in these readings."""
     return CheckedComputer([(check, finding) for check in CHECKS for finding in check.judge(readings)])

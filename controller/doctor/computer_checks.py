@@ -1,14 +1,12 @@
 """Checks of the computer: disk, locks, clock, terminal, memory, power."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
 
-from controller.doctor.findings import Finding, in_order, look, wrong
-from controller.doctor.readings import FolderReading, Readings
+from controller.clock_trust import ClockTrust, trust_in
+from controller.doctor.findings import ComputerFinding, in_order, look, wrong
+from controller.doctor.readings import ComputerReadings, FolderReading
 from controller.sizes import size_text
 
-RELEASED = datetime(2026, 11, 1, tzinfo=UTC)
-"""This program did not exist before; a clock that says so is wrong."""
 LEAST_FREE_BYTES, EASY_FREE_BYTES = 20_000_000, 200_000_000  # a session takes about 1 MB, its report about 1 MB
 SLOW_MS = 200.0  # each exposure waits for the disk twice
 TIME_OFF_S = 0.01
@@ -19,7 +17,7 @@ NARROW = 80  # columns
 EMPTY_PERCENT = 30
 
 
-def check_folder(readings: Readings) -> Iterator[Finding]:
+def check_folder(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether sessions can be kept in the folder."""
     folder = readings.folder
     if folder.trouble is not None:
@@ -40,7 +38,7 @@ def check_folder(readings: Readings) -> Iterator[Finding]:
         )
 
 
-def _free(folder: FolderReading) -> Finding:
+def _free(folder: FolderReading) -> ComputerFinding:
     if folder.free_bytes is None:
         return in_order(f"{folder.name} can be written to; how much is free is not known.")
     free = size_text(folder.free_bytes)
@@ -51,7 +49,7 @@ def _free(folder: FolderReading) -> Finding:
     return in_order(f"{free} are free in {folder.name}, and files can be written there.")
 
 
-def check_file_system(readings: Readings) -> Iterator[Finding]:
+def check_file_system(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether the disk is of a kind that keeps sessions well."""
     kind, name = readings.folder.file_system, readings.folder.name
     if not kind:
@@ -70,7 +68,7 @@ def check_file_system(readings: Readings) -> Iterator[Finding]:
         yield in_order(f"The disk of {name} ({kind}) is fit for sessions.")
 
 
-def check_temporary(readings: Readings) -> Iterator[Finding]:
+def check_temporary(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether the folder for temporary files can be used."""
     folder = readings.temporary
     if folder.trouble is not None:
@@ -84,7 +82,7 @@ def check_temporary(readings: Readings) -> Iterator[Finding]:
         yield in_order(f"Temporary files can be written to {folder.name}.")
 
 
-def check_locks(readings: Readings) -> Iterator[Finding]:
+def check_locks(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether two programs can be kept from using one session or port."""
     if readings.lock_trouble is None:
         yield in_order("Sessions and ports can be locked against a second program.")
@@ -92,32 +90,33 @@ def check_locks(readings: Readings) -> Iterator[Finding]:
         yield wrong(f"Locks do not work here: {readings.lock_trouble}", "Name a folder on a disk of this computer")
 
 
-def check_clock(readings: Readings) -> Iterator[Finding]:
+def check_clock(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether the time of day can be true, and stays so."""
     clock = readings.clock
     told = f"{clock.now:%Y-%m-%d %H:%M}"
-    if clock.now < RELEASED:
-        yield wrong(
-            f"The clock says {told} UTC, which is before this version of Fullturn was made.",
-            "Set the clock: connect to a network, or type: sudo date -s 'YEAR-MONTH-DAY HOUR:MINUTE'",
-        )
-    elif clock.synchronised is False:
-        yield look(
-            f"The clock says {told} UTC, and nothing has compared it with another clock since the start.",
-            "Compare it with your phone; a wrong clock makes the times of a session and the sun's place wrong",
-        )
-    elif clock.synchronised is None:
-        yield in_order(f"The clock says {told} UTC; whether it was compared with another is not known.")
-    else:
-        yield in_order(f"The clock says {told} UTC, compared with another clock.")
-    if clock.keeps_time_when_off is False:
+    match trust_in(clock.signs, clock.now):
+        case ClockTrust.WRONG:
+            yield wrong(
+                f"The clock says {told} UTC, which is before this version of Fullturn was made.",
+                "Set the clock: connect to a network, or type: sudo date -s 'YEAR-MONTH-DAY HOUR:MINUTE'",
+            )
+        case ClockTrust.UNSURE:
+            yield look(
+                f"The clock says {told} UTC, and nothing has set it since the start.",
+                "Compare it with your phone; a wrong clock makes the times of a session and the sun's place wrong",
+            )
+        case ClockTrust.KEPT:
+            yield in_order(f"The clock says {told} UTC; no time server has set it, as far as is known.")
+        case ClockTrust.SYNCHRONISED:
+            yield in_order(f"The clock says {told} UTC, set by a time server.")
+    if clock.signs.battery is False:
         yield look(
             "This computer has no clock that goes on while it is off.",
             "Connect it to a network after each start, or compare its time with your phone",
         )
 
 
-def check_terminal(readings: Readings) -> Iterator[Finding]:
+def check_terminal(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether what the program prints can be read."""
     terminal = readings.terminal
     if "utf" not in terminal.encoding.lower():
@@ -141,7 +140,7 @@ def check_terminal(readings: Readings) -> Iterator[Finding]:
         yield in_order(f"The terminal is {terminal.columns} columns wide.")
 
 
-def check_memory(readings: Readings) -> Iterator[Finding]:
+def check_memory(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether there is room for planning and for a run."""
     free = readings.memory_bytes
     if free is None:
@@ -157,7 +156,7 @@ def check_memory(readings: Readings) -> Iterator[Finding]:
         yield in_order(f"{size_text(free)} of memory are free.")
 
 
-def check_power(readings: Readings) -> Iterator[Finding]:
+def check_power(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether the computer may fall asleep or run out in the middle of a run."""
     power = readings.power
     start = f"start a run with: {power.awake_line} fullturn capture PLAN.json" if power.awake_line else ""
@@ -177,7 +176,7 @@ def check_power(readings: Readings) -> Iterator[Finding]:
         yield in_order("This computer has no lid and no battery, so it hardly goes to sleep by itself.")
 
 
-def check_user(readings: Readings) -> Iterator[Finding]:
+def check_user(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether the files will belong to the person who works with them."""
     if readings.as_root:
         yield look(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from controller.doctor.readings import Readings
+from controller.doctor.readings import ComputerReadings
 
 
 class CheckState(StrEnum):
@@ -17,7 +17,7 @@ class CheckState(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class ComputerFinding:
     """One sentence about the computer. `do` is what to do, without a full stop, since it may end with a line to type."""
 
     state: CheckState
@@ -31,14 +31,14 @@ class ComputerCheck:
 
     name: str
     title: str
-    judge: Callable[[Readings], Iterator[Finding]]
+    judge: Callable[[ComputerReadings], Iterator[ComputerFinding]]
 
 
 @dataclass(frozen=True, slots=True)
 class CheckedComputer:
     """All findings, each with its check."""
 
-    found: Sequence[tuple[ComputerCheck, Finding]]
+    found: Sequence[tuple[ComputerCheck, ComputerFinding]]
 
     @property
     def worst(self) -> CheckState:
@@ -57,16 +57,16 @@ class CheckedComputer:
         }
 
 
-def in_order(sentence: str) -> Finding:
+def in_order(sentence: str) -> ComputerFinding:
     """Nothing to do."""
-    return Finding(CheckState.OK, sentence)
+    return ComputerFinding(CheckState.OK, sentence)
 
 
-def look(sentence: str, do: str) -> Finding:
+def look(sentence: str, do: str) -> ComputerFinding:
     """Worth a look: a run can go on, but may not be as good, or may end early."""
-    return Finding(CheckState.LOOK, sentence, do)
+    return ComputerFinding(CheckState.LOOK, sentence, do)
 
 
-def wrong(sentence: str, do: str) -> Finding:
+def wrong(sentence: str, do: str) -> ComputerFinding:
     """It prevents a run, or would spoil its record."""
-    return Finding(CheckState.WRONG, sentence, do)
+    return ComputerFinding(CheckState.WRONG, sentence, do)

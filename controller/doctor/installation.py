@@ -2,7 +2,6 @@
 
 import platform
 import re
-import sqlite3
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
@@ -108,11 +107,6 @@ def owners_of(names: tuple[str, ...] = OWN_NAMES) -> dict[str, list[str]]:
     """The installed distributions that bring each of these names."""
     brought = metadata.packages_distributions()
     return {name: sorted(set(brought.get(name, []))) for name in names}
-
-
-def sqlite_version() -> str:
-    """The version of the SQLite library that Python uses."""
-    return sqlite3.sqlite_version
 
 
 def system_words() -> str:

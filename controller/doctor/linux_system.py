@@ -1,8 +1,6 @@
 """What Linux tells of itself in /proc and /sys (proc(5), sysfs(5)); on other systems, nothing is known."""
 
-import ctypes
 import os
-import sys
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -12,8 +10,6 @@ from controller.reading import FileKind, files_in, read_text
 from controller.shown import shown
 
 SYSTEM_FILE = FileKind("a file of the system", 10**6, "See that /proc is there.")
-NOT_SYNCHRONISED = 5  # TIME_ERROR of adjtimex(2)
-TIMEX_BYTES = 512  # more than the structure of adjtimex(2) has on any machine
 LEAST_PARTS = 3  # of a line in /proc/mounts: what, where, which kind
 
 
@@ -88,17 +84,3 @@ class LinuxSystem:
                 percent = self.text(f"{place}/capacity")
                 found.append(int(percent) if percent.isdecimal() else 100)
         return found
-
-    def has_clock_with_battery(self) -> bool:
-        """Whether a clock goes on while the computer is off."""
-        return bool(self.entries("sys/class/rtc"))
-
-
-def clock_is_synchronised() -> bool | None:
-    """Whether the system calls its clock synchronised (adjtimex(2)); None if it does not tell."""
-    if sys.platform != "linux":
-        return None
-    with suppress(OSError, AttributeError):
-        state = int(ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(TIMEX_BYTES)))
-        return None if state < 0 else state != NOT_SYNCHRONISED
-    return None

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator, Mapping
 
-from controller.doctor.findings import Finding, in_order, look, wrong
-from controller.doctor.readings import PortReading, Readings
+from controller.doctor.findings import ComputerFinding, in_order, look, wrong
+from controller.doctor.readings import ComputerReadings, PortReading
 
 GRABBERS: Mapping[str, str] = {
     "ModemManager": "sudo systemctl disable --now ModemManager, or `fullturn install-service`, whose rule keeps it away",
@@ -15,7 +15,7 @@ Sources: the manuals of ModemManager (ID_MM_DEVICE_IGNORE) and of brltty, from m
 """
 
 
-def check_ports(readings: Readings) -> Iterator[Finding]:
+def check_ports(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether there is a port, and whether you may open it."""
     if not readings.ports:
         yield look(
@@ -26,7 +26,7 @@ def check_ports(readings: Readings) -> Iterator[Finding]:
         yield _of_port(port)
 
 
-def _of_port(port: PortReading) -> Finding:
+def _of_port(port: PortReading) -> ComputerFinding:
     if port.on_network:
         return in_order(f"The port {port.name} is on a network, and was not looked for.")
     if not port.exists:
@@ -41,16 +41,16 @@ def _of_port(port: PortReading) -> Finding:
     return in_order(f"The port {port.name} is there, and you may open it.")
 
 
-def _not_allowed(port: PortReading) -> Finding:
+def _not_allowed(port: PortReading) -> ComputerFinding:
     sentence = f"You have no permission to open the port {port.name}."
     if port.group is None or port.group == "root":
         do = "Have somebody who may change this system give you the port"
     else:
-        do = f"sudo usermod -aG {port.group} YOUR-NAME, with your own name; then log out and in again"
+        do = f'sudo usermod -aG {port.group} "$USER"; then log out and in again'
     return (wrong if port.asked else look)(sentence, do)
 
 
-def check_services(readings: Readings) -> Iterator[Finding]:
+def check_services(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Whether another program takes every new port for its own."""
     found = [name for name in readings.services if name in GRABBERS]
     for name in found:

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator
 
-from controller.doctor.findings import Finding, in_order, look, wrong
-from controller.doctor.readings import Readings
+from controller.doctor.findings import ComputerFinding, in_order, look, wrong
+from controller.doctor.readings import ComputerReadings
 
 OLDEST_PYTHON = (3, 11)
 OLDEST_SQLITE = (3, 37)  # the first with STRICT tables (sqlite.org, "STRICT Tables")
 
 
-def check_python(readings: Readings) -> Iterator[Finding]:
+def check_python(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """Python and its SQLite."""
     python = readings.python
     number, sqlite = _dotted(python.version), _dotted(python.sqlite)
@@ -32,7 +32,7 @@ def _dotted(version: tuple[int, ...]) -> str:
     return ".".join(map(str, version))
 
 
-def check_names(readings: Readings) -> Iterator[Finding]:
+def check_names(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """The three folders that the program puts beside the packages of others."""
     names = readings.names
     clear = True
@@ -54,7 +54,7 @@ def check_names(readings: Readings) -> Iterator[Finding]:
         yield in_order(f"The program's folders {', '.join(names.imported_from)} are its own.")
 
 
-def check_packages(readings: Readings) -> Iterator[Finding]:
+def check_packages(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """The packages that the program cannot do without, and those of the optional parts that are there."""
     wanted = [one for one in readings.packages if not one.extra]
     missing = {one.name for one in readings.extras if one.missing}
@@ -71,7 +71,7 @@ def check_packages(readings: Readings) -> Iterator[Finding]:
         yield in_order(f"All {len(wanted)} packages of the core are in the versions that are wanted.")
 
 
-def check_extras(readings: Readings) -> Iterator[Finding]:
+def check_extras(readings: ComputerReadings) -> Iterator[ComputerFinding]:
     """The optional parts."""
     for extra in readings.extras:
         if extra.missing:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from controller.clock_trust import ClockSigns
 from controller.doctor.installation import InstalledPackage
 
 
@@ -69,13 +70,10 @@ class FolderReading:
 
 @dataclass(frozen=True, slots=True)
 class ClockReading:
-    """The time of day in UTC. Whether the system calls it synchronised, and has a clock with a battery; None: not
-    known.
-    """
+    """The time of day in UTC, and what the system says of its clock."""
 
     now: datetime
-    synchronised: bool | None
-    keeps_time_when_off: bool | None
+    signs: ClockSigns
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +97,7 @@ class PowerReading:
 
 
 @dataclass(frozen=True, slots=True)
-class Readings:
+class ComputerReadings:
     """All readings. `services` are running programs that may take a port; `memory_bytes` is free, None if not known."""
 
     python: PythonReading

@@ -4,7 +4,6 @@ import importlib.util
 import locale
 import os
 import shutil
-import sqlite3
 import sys
 import tempfile
 from collections.abc import Sequence
@@ -12,24 +11,26 @@ from contextlib import suppress
 from pathlib import Path
 
 from controller import clock
+from controller.clock_trust import ClockSigns
 from controller.doctor.installation import OWN_NAMES, home_as_tilde, owners_of, wanted_packages
-from controller.doctor.linux_system import LinuxSystem, clock_is_synchronised
+from controller.doctor.linux_system import LinuxSystem
 from controller.doctor.port_checks import GRABBERS
 from controller.doctor.readings import (
     ClockReading,
+    ComputerReadings,
     ExtraReading,
     FolderReading,
     NamesReading,
     PortReading,
     PowerReading,
     PythonReading,
-    Readings,
     TerminalReading,
 )
 from controller.errors import StorageFailed
 from controller.extras import EXTRAS, ROOT, is_missing, line_to_add
 from controller.files import try_folder
 from controller.lock import Taken, lock_of, sole_use
+from controller.session.database import SQLITE_VERSION
 from controller.shown import shown
 from protocol.units import MS, NS
 
@@ -37,11 +38,11 @@ AWAKE = {"linux": "systemd-inhibit --what=sleep:idle:handle-lid-switch", "darwin
 IS_LINUX = sys.platform == "linux"
 
 
-def read_computer(folder: Path, ports: Sequence[PortReading]) -> Readings:
+def read_computer(folder: Path, ports: Sequence[PortReading]) -> ComputerReadings:
     """All readings of this computer, with what was found of its ports."""
     system = LinuxSystem()
-    return Readings(
-        python=PythonReading(sys.version_info[:2], sys.version_info.releaselevel == "final", sqlite3.sqlite_version_info),
+    return ComputerReadings(
+        python=PythonReading(sys.version_info[:2], sys.version_info.releaselevel == "final", SQLITE_VERSION),
         names=_names(),
         packages=tuple(wanted_packages()),
         extras=tuple(
@@ -53,9 +54,7 @@ def read_computer(folder: Path, ports: Sequence[PortReading]) -> Readings:
         folder=_folder(folder, system),
         temporary=_folder(Path(tempfile.gettempdir()), system),
         lock_trouble=_lock_trouble(folder),
-        clock=ClockReading(
-            clock.wall_moment(), clock_is_synchronised(), system.has_clock_with_battery() if IS_LINUX else None
-        ),
+        clock=ClockReading(clock.wall_moment(), ClockSigns.here()),
         terminal=_terminal(),
         memory_bytes=system.memory_bytes(),
         power=_power(system),
@@ -131,6 +130,8 @@ def _terminal() -> TerminalReading:
 
 def _power(system: LinuxSystem) -> PowerReading:
     line = AWAKE.get(sys.platform, "")
+    if line and shutil.which(line.split()[0]) is None:
+        line = ""
     if not IS_LINUX:
         return PowerReading(None, None, None, line)
     percents = system.battery_percents()

@@ -13,6 +13,7 @@ from controller.session.migrations import OLDEST_VERSION, SCHEMA, SESSION_VERSIO
 
 Database = sqlite3.Connection
 DatabaseError = sqlite3.Error
+SQLITE_VERSION = sqlite3.sqlite_version_info
 UNREADABLE = (sqlite3.Error, UnicodeDecodeError)  # the second if a message quotes bytes of the file that are not UTF-8
 
 CAUSES = {

@@ -24,6 +24,7 @@ from tests.bench import (
     inspecting_speed,
     intervals,
     lens_intervals,
+    loading,
     matching,
     mutants,
     page,
@@ -39,6 +40,7 @@ from tests.bench.figures import Figure
 Measuring = Callable[[], list[Figure]]
 TIMED: dict[str, Measuring] = {
     "start_up": figures.start_up,
+    "loading": loading.loading,
     "planning": figures.planning,
     "rehearsing": figures.rehearsing,
     "pictures": pictures.pictures,

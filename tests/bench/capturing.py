@@ -36,7 +36,7 @@ from sim.serve import RealTime
 from sim.terminal import Terminal
 from sim.virtual_port import VirtualPort
 from tests.bench.figures import Figure, speed, work_s
-from tests.end_to_end.kills import capture_with_kills, forty_frames
+from tests.end_to_end.kills import capture_with_kills, sphere_of
 from tests.end_to_end.test_people import drawn_world
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
@@ -59,7 +59,7 @@ EARLY = 60  # spheres after which everything that is kept has been made
 
 def killing() -> list[Figure]:
     """Kills at every effect of a plain capture, and twice with each fault of the library."""
-    plan = forty_frames()
+    plan = sphere_of(40)
     outcomes = []
     with tempfile.TemporaryDirectory() as folder:
         for first in range(25):

@@ -65,10 +65,11 @@ class Outcome:
     """Claims that are not true; and, except for undetectable faults, exposures off target."""
 
 
-def forty_frames() -> Plan:
-    """A sphere of forty frames with three exposures each."""
-    plan = make_plan(kit_of(28.0, exposure={"bracket_ev": [-1, 0, 1], "shutter_seconds": 0.01}), 0.3)
-    assert len(plan.frames) == 40
+def sphere_of(frames: int) -> Plan:
+    """A sphere of sixteen or forty frames with three exposures each."""
+    focal_length_mm = {16: 14.0, 40: 28.0}[frames]
+    plan = make_plan(kit_of(focal_length_mm, exposure={"bracket_ev": [-1, 0, 1], "shutter_seconds": 0.01}), 0.3)
+    assert len(plan.frames) == frames
     return plan
 
 

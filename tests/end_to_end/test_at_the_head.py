@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import shutil
-import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,7 +13,7 @@ import pexpect
 import pytest
 
 from controller.session.session import Session
-from tests.controller.commands.simulated import PATIENT, environment, simulated
+from tests.controller.commands.simulated import PATIENT, beside, environment, simulated
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminals"),
@@ -25,8 +24,7 @@ CLEAR = "within reach of what turns"
 
 
 def fullturn(folder: Path, words: str) -> str:
-    command = [sys.executable, "-m", "controller", *words.split()]
-    done = subprocess.run(command, cwd=folder, env=environment(), capture_output=True, text=True, check=False)
+    done = beside(folder, *words.split())
     return done.stdout + done.stderr
 
 

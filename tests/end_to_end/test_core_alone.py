@@ -12,30 +12,23 @@ from pathlib import Path
 import pytest
 
 from controller.extras import EXTRAS, line_to_add
+from tests.bench.uses import READS, REHEARSES, SHOOTS
 from tests.controller.commands.shell import KIT
 from tests.controller.commands.simulated import PATIENT, environment, simulated
 from tests.end_to_end.test_at_the_head import WINDOW
+from tests.loaded import Loaded, run_loaded
 
 OPTIONAL = sorted({module for extra in EXTRAS.values() for module in extra.modules})
-ALONE = f"""
-import sys
-for name in {OPTIONAL!r}:
-    sys.modules[name] = None  # as if it were not installed
-from controller.cli.main import main
-main()
-"""
+MOST_MB = 80  # of memory, for a capture on a small computer
 UNDRAWN = "This page has no drawings"
 NAMED = KIT.replace("[camera]", '[camera]\nmake = "Canon"\nmodel = "Canon EOS 6D"')
 
 
-def alone(folder: Path, words: str, status: int = 0) -> str:
-    """What a command prints where no optional part is installed."""
-    done = subprocess.run(
-        [sys.executable, "-c", ALONE, *words.split()],
-        cwd=folder, env=environment(), capture_output=True, text=True, check=False, timeout=120, stdin=subprocess.DEVNULL,
-    )  # fmt: skip
-    assert done.returncode == status, done.stderr
-    return done.stdout + done.stderr
+def alone(folder: Path, words: str, status: int = 0) -> Loaded:
+    """A command where no optional part is installed."""
+    loaded = run_loaded(folder, words.split(), without=OPTIONAL)
+    assert loaded.status == status, loaded.err
+    return loaded
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +46,8 @@ def headings(page: Path) -> list[str]:
 
 def test_a_rehearsal_has_its_report_in_words_and_tables(planned: Path) -> None:
     told = alone(planned, "rehearse plan.json --out run --json")
-    assert json.loads(told[: told.rindex("}") + 1])["exposures_made"] == 8
+    assert json.loads(told.out)["exposures_made"] == 8
+    assert told.packages == REHEARSES - {"matplotlib"}
     page = (planned / "run" / "report.html").read_text(encoding="utf-8")
     assert UNDRAWN in page
     assert line_to_add("report").replace('"', "&#34;") in page
@@ -92,12 +86,15 @@ def rig(planned: Path, tmp_path: Path) -> Iterator[tuple[Path, str]]:
 def test_a_set_is_captured_resumed_and_accounted_for(rig: tuple[Path, str]) -> None:
     folder, port = rig
     told = alone(folder, f"capture plan.json --port {port} --out s.sqlite --yes --countdown 1 --skip-sweep")
-    assert "The set is complete." in told
-    alone(folder, "tell s.sqlite retake 0")
-    assert "The set is complete." in alone(folder, "resume s.sqlite --yes --countdown 1 --skip-sweep")
+    assert "The set is complete." in told.out
+    assert (told.packages, told.peak_mb < MOST_MB) == (SHOOTS, True)
+    assert alone(folder, "tell s.sqlite retake 0").packages == READS
+    told = alone(folder, "resume s.sqlite --yes --countdown 1 --skip-sweep")
+    assert "The set is complete." in told.out
+    assert (told.packages, told.peak_mb < MOST_MB) == (SHOOTS | {"networkx"}, True)
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))["exposures"]
     assert len(truth) == 8 + 2
-    assert "The set is complete." in alone(folder, "report s.sqlite --out account")
+    assert "The set is complete." in alone(folder, "report s.sqlite --out account").out
     assert UNDRAWN in (folder / "account" / "report.html").read_text(encoding="utf-8")
 
 
@@ -105,16 +102,16 @@ def test_a_kit_that_must_be_looked_up_says_which_part_is_missing(tmp_path: Path)
     named = NAMED.replace("sensor_width_mm = 36.0\nsensor_height_mm = 24.0\n", "")
     (tmp_path / "kit.toml").write_text(named, encoding="utf-8")
     told = alone(tmp_path, "kit check kit.toml", status=2)
-    assert told.splitlines() == [
+    assert told.err.splitlines() == [
         'kit.toml: camera.make = "Canon", camera.model = "Canon EOS 6D": looking them up needs a part that is not '
         f"installed. Add it with: {line_to_add('lenses')}"
     ]
-    assert line_to_add("lenses") in alone(tmp_path, "kit find eos", status=2)
+    assert line_to_add("lenses") in alone(tmp_path, "kit find eos", status=2).err
 
 
 def test_names_are_only_labels_where_all_is_stated(tmp_path: Path) -> None:
     (tmp_path / "kit.toml").write_text(NAMED, encoding="utf-8")
-    assert "field of view" in alone(tmp_path, "kit check kit.toml")
+    assert "field of view" in alone(tmp_path, "kit check kit.toml").out
 
 
 def test_a_broken_library_spoils_no_report(planned: Path) -> None:

@@ -9,14 +9,15 @@ import pytest
 from controller.planning.plan import Plan
 from sim.rig import NOTHING
 from sim.scenario import library
-from tests.end_to_end.kills import STRIDE, Outcome, capture_with_kills, forty_frames
+from tests.end_to_end.kills import STRIDE, Outcome, capture_with_kills, sphere_of
 
-LEAST_KILLS_EACH = 40
+LEAST_KILLS_EACH = 18
 
 
 @pytest.fixture(scope="module")
 def plan() -> Plan:
-    return forty_frames()
+    """As small as can be: with forty frames the runs are killed in the same states, before the same effects."""
+    return sphere_of(16)
 
 
 def holds(outcome: Outcome) -> None:

@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, expect
 from controller.page.access import LOOK_ON
 from controller.session.session import Session
 from tests.browser import DESK
-from tests.controller.commands.simulated import PATIENT
+from tests.controller.commands.simulated import PATIENT, beside
 from tests.page_rig import (
     KIT_FILE,
     PageProcess,
@@ -73,7 +73,7 @@ def scene(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Scene]:
     folder.mkdir()
     with folder_of_work(folder), rig_at(folder, speed=3.0), page_of(folder) as served, lone_browser() as browser:
         (folder / KIT_FILE).write_text(PATIENT, encoding="utf-8")
-        done = fullturn(
+        done = beside(
             folder, "plan", KIT_FILE, "--out", "plan.json", "--region", "band", "--pitch-from=-40", "--pitch-to=40"
         )
         assert done.returncode == 0, done.stderr

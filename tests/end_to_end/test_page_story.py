@@ -38,6 +38,8 @@ SPEED = 2.5
 SOON_MS, PATIENT_MS = 20_000, 90_000  # a loaded machine starts processes slowly
 FIRST_VIEW_BYTES = 200_000
 SIZES = {"phone, dark": (PHONE, "dark"), "desk, light": (DESK, "light")}
+WITHOUT_TROUBLE = {"desk, light": 10.0}
+"""The world's seconds in one of ours where nothing is lost, killed or shot again: that does not depend on the size."""
 
 
 @pytest.mark.parametrize("which", SIZES)
@@ -48,7 +50,7 @@ def test_the_whole_story(tmp_path: Path, which: str) -> None:
     folder.mkdir()
     with (
         folder_of_work(folder),
-        rig_at(folder, speed=SPEED),
+        rig_at(folder, speed=WITHOUT_TROUBLE.get(which, SPEED)),
         page_of(folder) as served,
         cut_network(served.port, NETWORK) as network,
         lone_browser() as browser,
@@ -64,11 +66,14 @@ def test_the_whole_story(tmp_path: Path, which: str) -> None:
         answer_the_question(page, folder, session)
         pause(page, folder, session)
         assert view_faults(page, looks) == []
-        retake(page, 0)
+        troubled = which not in WITHOUT_TROUBLE
+        if troubled:
+            retake(page, 0)
         go_on(page, session)
-        lose_the_network(window, network, folder)
-        kill_the_page(window, served, folder)
-        to_the_end(page, folder, session)
+        if troubled:
+            lose_the_network(window, network, folder)
+            kill_the_page(window, served, folder)
+        to_the_end(page, folder, session, {0} if troubled else set())
         read_the_report(window, session)
         assert received_bytes(page, f"{window.address}/?session={session.name}") < FIRST_VIEW_BYTES
         assert (window.faults(), window.refused) == ([], ["409 /kits/save"])  # the wrong figure of the kit
@@ -228,15 +233,14 @@ def kill_the_page(window: Window, served: PageProcess, folder: Path) -> None:
     expect(page.locator("#controls")).to_contain_text("This device")
 
 
-def to_the_end(page: Page, folder: Path, session: Path) -> None:
-    """Each exposure was really made once, those of the frame shot again twice, and the session says the same."""
+def to_the_end(page: Page, folder: Path, session: Path, retaken: set[int]) -> None:
+    """Each exposure was really made once, those of the frames shot again twice, and the session says the same."""
     ended = page.locator("#ended")
     expect(ended).to_be_visible(timeout=2 * PATIENT_MS)
     expect(page.locator("#made")).to_have_text(f"{total(page)} of {total(page)} exposures")
     made = really_made(folder)
     assert len(made) == total(page)
-    assert {key for key, times in made.items() if times == 2} == {key for key in made if key[0] == 0}
-    assert max(made.values()) == 2
+    assert {key: times for key, times in made.items() if times != 1} == {key: 2 for key in made if key[0] in retaken}
     assert made == claimed(session)
     assert all(one["still"] for one in truth_of(folder))
     assert page.locator("#sphere .frame.made").count() == page.locator("#sphere .frame").count()

@@ -25,6 +25,7 @@ from sim.virtual_port import VirtualPort
 from sim.world import KEYS, WorldValue
 from tests.end_to_end.whole_runs import few_frames, kit_of
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 KIT = kit_of(12.0, exposure={"shutter_seconds": 8.0})
 FRAMES = 13
 LOAD = "no_load_deg_s = 60\ninertia_kg_m2 = 0.02\n"

@@ -130,6 +130,42 @@ def test_a_session_that_was_broken_off_is_resumed_to_a_complete_set(name: str, f
     assert report_command(path, None).verdict is SetStanding.COMPLETE
 
 
+EARLIER = sorted((ROOT / "tests" / "files_earlier").glob("session_*.sqlite"))
+
+# Version 2 called a set complete whose tilt was not checked after the last exposure; its own report said so.
+EARLIEST_VERDICTS = {"session_2_finished": SetStanding.UNCHECKED, "session_3_finished": SetStanding.COMPLETE}
+
+
+def test_sessions_of_the_earliest_versions_are_kept() -> None:
+    """The programs of their time wrote them, against their simulator in real time; later versions have `keep.py`."""
+    assert {path.stem for path in EARLIER} == {
+        f"session_{version}_{how}" for version in (2, 3) for how in ("finished", "stopped", "killed")
+    }
+    assert all((path.with_name(f"{path.name}-wal")).exists() is path.stem.endswith("killed") for path in EARLIER)
+
+
+@pytest.mark.parametrize("kept", EARLIER, ids=lambda kept: kept.stem)
+def test_an_earliest_session_is_reported_and_resumed_to_a_complete_set(kept: Path, tmp_path: Path) -> None:
+    path = tmp_path / "session.sqlite"
+    for file in kept.parent.glob(f"{kept.name}*"):
+        shutil.copy(file, tmp_path / file.name.replace(kept.stem, "session"))
+    with Session.open(path) as session:
+        plan = plan_from(session.plan_text(), str(path), begun=True)
+        before = session.shots()
+        assert shown_run(session, plan).total == len(plan.exposures) == 4
+    assert 0 < len(before) <= 4
+    verdict = report_command(path, None).verdict
+    assert verdict is EARLIEST_VERDICTS.get(kept.stem, SetStanding.INCOMPLETE)
+    if verdict is not SetStanding.COMPLETE:
+        world = journey(plan, tmp_path, seed=2)
+        with mock.patch.object(capture, "port_alone", return_value=nullcontext()):
+            assert world.resume(tries=1), world.ends
+    with Session.open(path) as session:
+        assert session.made() == plan.exposures
+        assert session.shots()[: len(before)] == before
+    assert report_command(path, None).verdict is SetStanding.COMPLETE
+
+
 def test_a_card_of_a_session_is_matched_as_it_was(folder: Path, tmp_path: Path) -> None:
     rows = json.loads((folder / REPORT / "exposures.json").read_text(encoding="utf-8"))
     card = tmp_path / "card"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import hashlib
 import io
 import os
@@ -12,15 +13,20 @@ import signal
 import stat
 import sys
 import traceback
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from types import FrameType
+from typing import Any
+from unittest.mock import patch
+
+from markupsafe import Markup
 
 from controller.errors import InputError
 from controller.kit.load import load_kit
 from controller.planning.plan_file import load_plan
+from controller.report import drawing
 from controller.session.session import Session
 from tests.mutated.corpus import run
 
@@ -46,21 +52,47 @@ WRITTEN = {"tell": {"capture.sqlite"}, "calibrate": {"kit.calibration.json"}}
 """Files that a command may change."""
 
 
+@functools.cache
+def _known(path: str, about: tuple[int, ...]) -> str:
+    """The digest of a file, worked out again only if `about`, its inode's numbers and times, is another."""
+    del about
+    return _sha256(path)
+
+
+def _sha256(path: str) -> str:
+    return hashlib.sha256(Path(path).read_bytes()).hexdigest()
+
+
 def digests(folder: Path) -> dict[str, str]:
     """Digests of all contents of the folder, except for what a case writes."""
+    clock = folder.with_name("clock")
+    clock.write_bytes(b"")
+    now_ns = clock.stat().st_ctime_ns  # by the file system's clock, which moves in steps of milliseconds
     found = {}
-    for path in sorted(folder.rglob("*")):
-        name = str(path.relative_to(folder))
+    for path, about in entries(folder):
+        name = os.path.relpath(path, folder)
         if name == OUT or name.startswith(f"{OUT}/"):
             continue
-        about = path.lstat()
-        if path.is_symlink():
+        if stat.S_ISLNK(about.st_mode):
             found[name] = f"link to {os.readlink(path)}"
-        elif path.is_file():
-            found[name] = hashlib.sha256(path.read_bytes()).hexdigest()
-        else:
+        elif not stat.S_ISREG(about.st_mode):
             found[name] = f"{stat.S_IFMT(about.st_mode)}, {about.st_rdev}"
+        elif about.st_ctime_ns < now_ns:  # a later change would be at a later time
+            found[name] = _known(path, (about.st_ino, about.st_size, about.st_mtime_ns, about.st_ctime_ns))
+        else:
+            found[name] = _sha256(path)
     return found
+
+
+def entries(folder: Path) -> Iterator[tuple[str, os.stat_result]]:
+    """Everything in the folder, a folder before what is in it; links are not followed."""
+    waiting = [str(folder)]
+    while waiting:
+        with os.scandir(waiting.pop()) as found:
+            for entry in sorted(found, key=lambda each: each.name):
+                yield entry.path, entry.stat(follow_symlinks=False)
+                if entry.is_dir(follow_symlinks=False):
+                    waiting.append(entry.path)
 
 
 class _HangError(BaseException):
@@ -84,13 +116,25 @@ def _bounded() -> Iterator[None]:
             signal.signal(number, handler)
 
 
+@contextlib.contextmanager
+def _drawn_once() -> Iterator[None]:
+    """Draw each figure of a report for a phone only: that for a desk is the same figure, a second time."""
+
+    def for_a_phone(draw: Callable[[float], Any], width_in: float, name: str, words: str) -> Markup:
+        return drawn(draw, width_in, name, words) if width_in == drawing.PHONE_IN else Markup()
+
+    drawn = drawing.svg
+    with patch.object(drawing, "svg", for_a_phone):
+        yield
+
+
 def judge(words: tuple[str, ...], folder: Path) -> Verdict:
     """Run the command in `folder`, the current one, and judge what it did."""
     before = digests(folder)
     out, err = io.StringIO(), io.StringIO()
     fault, told, status = "", "", -1
     try:
-        with _bounded(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        with _bounded(), _drawn_once(), contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
             status = run(*words)
     except _HangError as hang:
         fault, told = f"hang: {hang}", traceback.format_exc()
@@ -149,8 +193,10 @@ def _unusable(words: tuple[str, ...]) -> str:
 
 @contextlib.contextmanager
 def copy_of(corpus: Path) -> Iterator[Path]:
+    """A copy of the corpus, the current folder meanwhile. The next case gets the same one, restored."""
     folder = corpus.with_name(f"{corpus.name}-case")
-    shutil.copytree(corpus, folder, symlinks=True)
+    if not folder.exists():
+        shutil.copytree(corpus, folder, symlinks=True)
     back = Path.cwd()
     os.chdir(folder)
     old = sys.stdin
@@ -160,4 +206,17 @@ def copy_of(corpus: Path) -> Iterator[Path]:
     finally:
         sys.stdin = old
         os.chdir(back)
-        shutil.rmtree(folder, ignore_errors=True)
+        restore(folder, corpus)
+
+
+def restore(folder: Path, corpus: Path) -> None:
+    """Restore what a case changed in its copy of the corpus; remove the copy if that was more than files."""
+    sound, found = digests(corpus), digests(folder)
+    changed = [name for name in sound | found if sound.get(name) != found.get(name)]
+    if any((folder / name).is_dir() or (corpus / name).is_dir() for name in changed) or os.path.lexists(folder / OUT):
+        shutil.rmtree(folder)
+        return
+    for name in changed:
+        (folder / name).unlink(missing_ok=True)
+        if name in sound:
+            shutil.copy2(corpus / name, folder / name)

@@ -17,7 +17,7 @@ from tests.mutated.subjects import ALSO, SUBJECTS, Subject
 
 CHUNKS = 20  # each a separate test, so that two cores share them
 TOO_SMALL = "too little|12 or more"
-FILES, LINES = 70, 180  # cases of a chunk: 5,000 in all
+FILES, LINES = 40, 150  # cases of a chunk: 3,800 in all
 
 
 @pytest.fixture(scope="session")

@@ -20,6 +20,7 @@ EXCEPTIONS = {
     "controller/guide/meanings.py": OWN,
     "controller/guide/pages.py": OWN,
     "controller/guide/site.py": OWN,
+    "controller/commands/firmware.py": OWN,
     "controller/commands/help.py": "opens the browser at a page that comes with the program",
     "sim/scenario.py": "reads the program's own; that of a user was checked at the door, which gave the text",
     "sim/truth.py": "decodes a text that came through the door: sim does not import controller",

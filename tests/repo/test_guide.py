@@ -30,6 +30,7 @@ def name_of(page: Path) -> str:
 
 
 @pytest.mark.long
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize("page", WITH_EXAMPLES, ids=name_of)
 def test_what_a_page_shows_is_what_the_program_prints(page: Path, tmp_path: Path) -> None:
     text = page.read_text(encoding="utf-8")

@@ -2,7 +2,8 @@
 
 import ast
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -59,8 +60,22 @@ def name_of(path: Path) -> str:
     return path.relative_to(ROOT).as_posix()
 
 
+@cache
+def nodes_of(path: Path) -> list[ast.AST]:
+    """What the rules look at in a file."""
+    kinds = (ast.Import, ast.ImportFrom, ast.FunctionDef, ast.Call, ast.Attribute)
+    return [node for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, kinds)]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def forgotten() -> Iterator[None]:
+    """Parsed files take 100 MB and more."""
+    yield
+    nodes_of.cache_clear()
+
+
 def imports_of(path: Path) -> Iterator[str]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -72,11 +87,29 @@ def program_files() -> list[Path]:
     return [path for path in FILES if not name_of(path).startswith("tests/")]
 
 
+def in_each(paths: Sequence[Path]) -> Callable[[Callable[[Path], None]], Callable[[], None]]:
+    """Make one test of a rule for these files; it fails with what is wrong in each. Thousands of tests take seconds."""
+
+    def of_rule(rule: Callable[[Path], None]) -> Callable[[], None]:
+        def test_of_rule() -> None:
+            wrong = []
+            for path in paths:
+                try:
+                    rule(path)
+                except AssertionError as error:
+                    wrong.append(f"{name_of(path)}: {error}")
+            assert not wrong, "\n".join(wrong)
+
+        return test_of_rule
+
+    return of_rule
+
+
 def test_there_is_something_to_look_at() -> None:
     assert len(program_files()) > 40
 
 
-@pytest.mark.parametrize("path", program_files(), ids=name_of)
+@in_each(program_files())
 def test_a_layer_imports_only_what_it_may(path: Path) -> None:
     name = name_of(path)
     package = name.split("/")[0]
@@ -109,9 +142,9 @@ def test_only_one_room_asks_which_system_it_runs_on(path: Path) -> None:
     assert name_of(path).startswith((*KNOW_THE_SYSTEM, *TELL_THE_SYSTEM)) or not asked & ASKED
 
 
-@pytest.mark.parametrize("path", program_files(), ids=name_of)
+@in_each(program_files())
 def test_chance_is_always_seeded(path: Path) -> None:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Import):
             assert all(alias.name != "random" for alias in node.names), "import Random, and seed it"
         if isinstance(node, ast.ImportFrom) and node.module == "random":
@@ -120,10 +153,10 @@ def test_chance_is_always_seeded(path: Path) -> None:
             assert [alias.name for alias in node.names] == [drawn]
 
 
-@pytest.mark.parametrize("path", program_files(), ids=name_of)
+@in_each(program_files())
 def test_nobody_asks_for_the_time_of_day(path: Path) -> None:
     """Moments may be passed on; only one module reads them from a clock."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Attribute) and node.attr in {"now", "utcnow", "today"}:
             of_a_type = isinstance(node.value, ast.Name) and node.value.id in {"datetime", "date"}
             assert not of_a_type or name_of(path) == "controller/clock.py"
@@ -135,7 +168,7 @@ def test_bytes_are_waited_for_in_few_places() -> None:
     for path in program_files():
         if not name_of(path).startswith("controller/"):
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes_of(path):
             if isinstance(node, ast.FunctionDef) and "wait_bytes" in calls_in(node):
                 found.setdefault(name_of(path), set()).add(node.name.lstrip("_"))
     assert found == WAITS
@@ -154,7 +187,7 @@ def room_of(module: str) -> str:
 
 
 def imports_with_names(path: Path) -> Iterator[str]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.ImportFrom) and node.module == "controller":
             yield from (f"controller.{alias.name}" for alias in node.names if not alias.name.startswith("__"))
     yield from (module for module in imports_of(path) if module.startswith("controller."))
@@ -189,7 +222,7 @@ def may_import(room: str, other: str) -> bool:
     return room not in ROOMS or other in FRONT_FOR.get(room, set())
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "controller").rglob("*.py")), ids=name_of)
+@in_each(sorted((ROOT / "controller").rglob("*.py")))
 def test_a_room_imports_only_what_is_below_it(path: Path) -> None:
     parts = path.relative_to(ROOT).with_suffix("").parts
     for module in imports_with_names(path):
@@ -203,11 +236,11 @@ def test_every_room_has_its_place() -> None:
     assert folders == {BOTTOM, *ROOMS}
 
 
-@pytest.mark.parametrize("path", FILES, ids=name_of)
+@in_each(FILES)
 def test_nothing_grows_too_long(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     assert text.count("\n") <= MODULE_LINES
-    for node in ast.walk(ast.parse(text)):
+    for node in nodes_of(path):
         if isinstance(node, ast.FunctionDef):
             assert node.end_lineno is not None
             assert node.end_lineno - node.lineno < FUNCTION_LINES, f"{node.name} is too long"
@@ -216,10 +249,10 @@ def test_nothing_grows_too_long(path: Path) -> None:
 NEVER_WRITTEN = {"controller/kit/load.py"}  # a kit on its way to the model, which refuses what is not finite
 
 
-@pytest.mark.parametrize("path", program_files(), ids=name_of)
+@in_each(program_files())
 def test_no_json_holds_what_json_does_not_know(path: Path) -> None:
     """NaN and the infinities are not JSON (RFC 8259, section 6), although Python writes them by default."""
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in nodes_of(path):
         if isinstance(node, ast.Call) and ast.unparse(node.func) in {"json.dumps", "json.dump"}:
             given = {each.arg: ast.unparse(each.value) for each in node.keywords}
             assert given.get("allow_nan") == "False" or name_of(path) in NEVER_WRITTEN, node.lineno

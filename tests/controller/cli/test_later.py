@@ -12,6 +12,7 @@ from types import ModuleType
 import pytest
 
 from controller.cli.later import later
+from tests.loaded import distributions
 from tests.repo.test_layers import ROOT, name_of, program_files
 
 CLI = sorted((ROOT / "controller" / "cli").glob("*.py"))
@@ -19,6 +20,7 @@ CLI = sorted((ROOT / "controller" / "cli").glob("*.py"))
 # or not available on every system.
 INSIDE = {
     ("controller/calibration/finding.py", "scipy.special"),
+    ("controller/doctor/this_computer.py", "grp"),
     ("controller/kit/lens_data.py", "lensfunpy"),
     ("controller/planning/descent.py", "scipy.optimize"),
     ("controller/planning/links.py", "networkx"),
@@ -54,6 +56,7 @@ for words in lines:
 rooms = {room + "." for room in ROOMS}
 print(len(lines), *[n for n, m in list(sys.modules.items()) if type(m) is ModuleType and n.startswith(tuple(rooms))
                     and not hasattr(m, "__path__")])
+print(*{name.split(".")[0] for name, module in sys.modules.items() if type(module) is ModuleType})
 """
 
 
@@ -62,9 +65,11 @@ def test_help_and_refusals_of_every_command_run_no_module_of_the_work() -> None:
     rooms = [f"controller.{room}" for room in ("commands", "capture", "planning", "kit", "report", "session")]
     code = f"ROOMS = {[*rooms, 'sim']!r}\n{EVERY_HELP}"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=120)
-    count, *ran = done.stdout.split()
+    first, tops = done.stdout.splitlines()
+    count, *ran = first.split()
     assert int(count) > 25
     assert ran == []
+    assert distributions(tops.split()) == {"click"}
 
 
 def blocks(path: Path) -> Iterator[ast.ImportFrom]:

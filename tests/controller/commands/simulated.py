@@ -1,5 +1,7 @@
-"""`fullturn simulate`, and other commands, as separate processes."""
+"""`fullturn simulate` as a separate process, and commands that are run here beside it."""
 
+import contextlib
+import io
 import json
 import os
 import subprocess
@@ -8,7 +10,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
+from controller.cli.main import main
 from tests.controller.commands.shell import KIT
 
 # Several seconds of this world pass in one of the host's: its board must still accept the host's next request.
@@ -17,6 +21,23 @@ PATIENT = KIT + "[board]\nsilence_ms = 60000\n"
 
 def environment() -> dict[str, str]:
     return os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)}
+
+
+def beside(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Run a command in `folder`, without a terminal, to its end. It runs in this process: starting one takes a second."""
+    out, err, status = io.StringIO(), io.StringIO(), 0
+    with (
+        contextlib.chdir(folder),
+        patch.object(sys, "argv", ["fullturn", *words]),
+        patch.object(sys, "stdin", io.StringIO()),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        try:
+            main()
+        except SystemExit as end:
+            status = end.code if isinstance(end.code, int) else int(end.code is not None)
+    return subprocess.CompletedProcess(words, status, out.getvalue(), err.getvalue())
 
 
 @contextmanager

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import os
 import shlex
+import tomllib
 from collections.abc import Callable
+from fnmatch import fnmatch
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -117,10 +119,10 @@ class Silent:
 def built_folder(shell: Shell, target: str = "avr") -> Path:
     """A folder as `board build` makes it, without a compiler."""
     folder = shell.folder / "firmware"
-    (folder / "build").mkdir(parents=True)
+    (folder / "build" / target).mkdir(parents=True)
     (folder / target).mkdir()
     (folder / target / "target.mk").touch()
-    (folder / "build/fullturn.hex").write_text(":00000001FF\n", encoding="utf-8")
+    (folder / "build" / target / "fullturn.hex").write_text(":00000001FF\n", encoding="utf-8")
     return folder
 
 
@@ -134,10 +136,11 @@ def test_the_whole_story(
     assert told.status == 0, told
     built = json.loads(told.out)
     folder = shell.folder / "my firmware"
-    assert f"this is run: make TARGET={target} BAUD=115200UL" in told.err
+    assert f"copy of the sources: make TARGET={target} BAUD=115200UL" in told.err
+    assert built["program"] == f"my firmware/build/{target}/fullturn.hex"
     assert built["command"] == f"make TARGET={target} BAUD=115200UL"
     assert {path.name for path in folder.iterdir()} == {"Makefile", "core", target, "build"}
-    assert built["file_bytes"] == (folder / "build/fullturn.hex").stat().st_size > 20_000
+    assert built["file_bytes"] == (folder / "build" / target / "fullturn.hex").stat().st_size > 20_000
     flashed, folder_of_machine = tmp_path / "flashed.hex", tmp_path / "machine"
     folder_of_machine.mkdir()
     tool = firmware.TARGETS[target].flash_tool
@@ -146,7 +149,7 @@ def test_the_whole_story(
 
     def start() -> Port:
         """The controller, with the program that was written to it."""
-        elf = folder / "build/fullturn.elf"
+        elf = folder / "build" / target / "fullturn.elf"
         if target == "arm":
             boards.append(arm.Machine(arm.firmware_of(elf, flashed), folder_of_machine))
         else:
@@ -166,7 +169,7 @@ def test_the_whole_story(
     assert kept == RESTING
     assert "The firmware works: boot " in told.out
     assert "version 1.2" in told.out
-    assert "Support the camera first" in told.err
+    assert "support the camera" in told.err
 
 
 def test_avrdude_gets_its_options(shell: Shell, tools: Tools, opens: Callable[..., list[tuple[str, int]]]) -> None:
@@ -176,9 +179,9 @@ def test_avrdude_gets_its_options(shell: Shell, tools: Tools, opens: Callable[..
     told = shell("board", "flash", "firmware", *PORT, "--programmer-baud", "57600", "--yes", "--countdown", "0", "--json")
     assert told.status == 0, told
     options = "-p m328p -c probe -P some-port -b 57600 -U flash:w:fullturn.hex:i"
-    assert tools.called("avrdude") == [str(folder / "build"), *options.split()]
+    assert tools.called("avrdude") == [str(folder / "build/avr"), *options.split()]
     assert f"avrdude {options}\n" in told.err
-    assert told.err.index("switch the motor supply off") < told.err.index("avrdude")
+    assert told.err.index("Switch the motor supply off") < told.err.index("avrdude")
     result = json.loads(told.out)
     assert result["works"] is True
     assert [rule["rule"] for rule in result["rules"]] == RESTING
@@ -195,7 +198,7 @@ def test_openocd_gets_its_options(shell: Shell, tools: Tools, opens: Callable[..
     opens(simulated)
     assert shell("board", "flash", "firmware", *PORT, "--yes", "--countdown", "0").status == 0
     options = ["-f", "interface/probe.cfg", "-f", "target/nrf51.cfg", "-c", "program fullturn.hex verify reset exit"]
-    assert tools.called("openocd") == [str(folder / "build"), *options]
+    assert tools.called("openocd") == [str(folder / "build/arm"), *options]
     (sentence,) = refuses(shell, 2, "board", "flash", "firmware", *PORT, "--programmer-port", "COM3", "--yes")
     assert sentence.endswith("--programmer-port COM3: openocd finds the debug adapter by itself.")
 
@@ -218,7 +221,7 @@ def test_a_tool_that_fails_is_named(shell: Shell, tools: Tools, opens: Callable[
     opened = opens(simulated)
     told = shell("board", "flash", "firmware", *PORT, "--yes")
     assert (told.status, told.out, opened) == (1, "", [])
-    assert told.err.endswith("avrdude failed with status 3. Its own messages above say why.\n")
+    assert told.err.endswith("avrdude failed with status 3. Its messages above say why.\n")
 
 
 def test_a_board_that_stays_silent(shell: Shell, tools: Tools, opens: Callable[..., list[tuple[str, int]]]) -> None:
@@ -239,7 +242,7 @@ def test_an_older_program_is_noticed(
     monkeypatch.setattr(board_firmware, "PROTOCOL_VERSION", (1, 9))
     told = shell("board", "flash", "firmware", *PORT, "--yes", "--countdown", "0")
     assert told.status == 1
-    assert "answers with version 1.2 of the protocol, the firmware has 1.9: an older program runs." in told.out
+    assert "answers with version 1.2 of the protocol, the firmware has 1.9: another program is running." in told.out
 
 
 def test_a_port_in_use_is_left_alone(shell: Shell, tools: Tools) -> None:
@@ -256,8 +259,8 @@ def test_a_port_in_use_is_left_alone(shell: Shell, tools: Tools) -> None:
     ("words", "sentence"),
     [
         (("--port", "socket://there:7000", "--programmer", "probe"), "avrdude cannot use socket://there:7000."),
-        (("--port", "some-port", "--programmer", "-c"), '"-c" is no programmer.'),
-        (("--port", "some-port", "--programmer", "a/../../b"), '"a/../../b" is no programmer.'),
+        (("--port", "some-port", "--programmer", "-c"), '"-c" is not a programmer\'s name.'),
+        (("--port", "some-port", "--programmer", "a/../../b"), '"a/../../b" is not a programmer\'s name.'),
     ],
 )
 def test_what_flash_refuses(shell: Shell, tools: Tools, words: tuple[str, ...], sentence: str) -> None:
@@ -269,8 +272,8 @@ def test_what_flash_refuses(shell: Shell, tools: Tools, words: tuple[str, ...], 
 def test_a_folder_without_a_program(shell: Shell) -> None:
     (shell.folder / "other").mkdir()
     (sentence,) = refuses(shell, 2, "board", "flash", "other", *PORT)
-    assert "other is no folder that `fullturn board build --out` has made." in sentence
-    (built_folder(shell) / "build/fullturn.hex").unlink()
+    assert "other was not made by `fullturn board build`." in sentence
+    (built_folder(shell) / "build/avr/fullturn.hex").unlink()
     (sentence,) = refuses(shell, 2, "board", "flash", "firmware", *PORT)
     assert "fullturn.hex is missing. Run make in firmware." in sentence
 
@@ -281,10 +284,10 @@ def test_missing_tools_are_named_with_their_packages(
     built_folder(shell)
     monkeypatch.setenv("PATH", str(tmp_path / "nowhere"))
     sentences = refuses(shell, 2, "board", "build", "--target", "arm", "--out", "new")
-    assert "make is not installed. On Debian and its kin it comes with make." in sentences[0]
+    assert "make is not installed. On Debian it comes with make." in sentences[0]
     assert any("arm-none-eabi-gcc is not installed" in sentence for sentence in sentences)
     (sentence,) = refuses(shell, 2, "board", "flash", "firmware", *PORT)
-    assert sentence.endswith("avrdude is not installed. On Debian and its kin it comes with avrdude.")
+    assert sentence.endswith("avrdude is not installed. On Debian it comes with avrdude.")
 
 
 def test_a_build_that_fails_leaves_nothing(shell: Shell, tools: Tools) -> None:
@@ -292,13 +295,13 @@ def test_a_build_that_fails_leaves_nothing(shell: Shell, tools: Tools) -> None:
         tools.add(name)
     tools.add("make", "exit 2")
     (sentence,) = refuses(shell, 1, "board", "build", "--out", "new")[1:]
-    assert sentence == "make failed with status 2. Its own messages above say why."
+    assert sentence == "make failed with status 2. Its messages above say why."
 
 
 def test_what_a_head_lacks_is_left_out(shell: Shell, tools: Tools) -> None:
     for name in firmware.AVR.build_tools:
         tools.add(name)
-    tools.add("make", "mkdir build; echo :00000001FF > build/fullturn.hex")
+    tools.add("make", "mkdir -p build/avr; echo :00000001FF > build/avr/fullturn.hex")
     lacks = ("--without", "pan-switch", "--without", "half-press")
     told = shell("board", "build", "--out", "new", "--baud", "250000", *lacks)
     assert told.status == 0, told
@@ -313,3 +316,12 @@ def test_the_constants_are_those_of_the_sources() -> None:
     for name, flag in board_firmware.FITTED.items():
         short = name.removesuffix("-contact").replace("-", "_").upper()
         assert f"#define FITTED_{short} {int(flag)}\n" in text
+
+
+def test_the_installed_package_has_all_sources() -> None:
+    settings = tomllib.loads((board_build.ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    shipped = settings["tool"]["setuptools"]["package-data"]["protocol"]
+    for pattern in ("Makefile", *firmware.PARTS):
+        assert any(fnmatch(pattern.replace("*", "name"), each.rpartition("/")[2]) for each in shipped), pattern
+    copied = {path.suffix for name in ("core", *firmware.TARGETS) for path in (firmware.SOURCES / name).iterdir()}
+    assert copied == {pattern.removeprefix("*") for pattern in firmware.PARTS}

@@ -36,7 +36,7 @@ MOVERS = {
     "kit setup": ("kit.toml", *PORT[:2]),
 }
 # These move nothing; the page begins commands that do.
-WITHOUT_KIT = {"doctor", "board find", "board listen", "board soak", "page", "install-service"}
+WITHOUT_KIT = {"doctor", "board find", "board flash", "board listen", "board soak", "page", "install-service"}
 
 
 class Terminal(io.StringIO):

@@ -13,6 +13,7 @@ from PIL import Image
 from controller.commands import pictures
 from tests.controller.commands.shell import Shell, refuses
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 REHEARSE = ("rehearse", "plan.json", "--out", "run")
 SMALL = ("--scale", "0.02")
 

@@ -21,6 +21,7 @@ import pytest
 from controller.session.session import Session
 from tests.mutated.corpus import make_corpus, run
 
+pytestmark = pytest.mark.usefixtures("undrawn")
 PLAN = ("plan", "kit.toml", "--region", "single-row", "--overlap", "0.2", "--out", "OUT")
 CAPTURE = ("capture", "plan.json", "--port", "no-such-port", "--yes")
 KIT_NEW = ("kit", "new", "--camera", "Nikon D750", "--focal-length-mm", "20", "--pixels", "6016x4016", "--out", "OUT")

@@ -10,26 +10,27 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.clock_trust import MADE, ClockSigns, trust_in
 from controller.doctor import computer_checks as computer
 from controller.doctor.checks import CHECKS, checked
-from controller.doctor.findings import CheckState, Finding
+from controller.doctor.findings import CheckState, ComputerFinding
 from controller.doctor.installation import InstalledPackage
 from controller.doctor.port_checks import GRABBERS
 from controller.doctor.readings import (
     ClockReading,
+    ComputerReadings,
     ExtraReading,
     FolderReading,
     NamesReading,
     PortReading,
     PowerReading,
     PythonReading,
-    Readings,
     TerminalReading,
 )
 
 OK, LOOK, WRONG = CheckState.OK, CheckState.LOOK, CheckState.WRONG
 NAMES = ("controller", "protocol", "sim")
-FIT = Readings(
+FIT = ComputerReadings(
     python=PythonReading((3, 12), True, (3, 45, 1)),
     names=NamesReading(dict.fromkeys(NAMES, ()), dict.fromkeys(NAMES, "~/there"), "~/there"),
     packages=(InstalledPackage("click", "8.2", ">=8.1"),),
@@ -39,7 +40,7 @@ FIT = Readings(
     folder=FolderReading("~/pictures", 10**10, None, 4.0, 0.0, "ext4"),
     temporary=FolderReading("/tmp", 10**10),
     lock_trouble=None,
-    clock=ClockReading(computer.RELEASED + timedelta(days=100), True, True),
+    clock=ClockReading(MADE + timedelta(days=100), ClockSigns(True, True)),
     terminal=TerminalReading("utf-8", 100, "utf-8"),
     memory_bytes=10**9,
     power=PowerReading(False, False, None, "stay-awake"),
@@ -48,18 +49,18 @@ FIT = Readings(
 """A computer that is fit for a run in every way."""
 
 
-def found(readings: Readings, name: str) -> list[Finding]:
+def found(readings: ComputerReadings, name: str) -> list[ComputerFinding]:
     """What one check finds."""
     return [finding for check, finding in checked(readings).found if check.name == name]
 
 
-def worst(readings: Readings, name: str) -> CheckState:
+def worst(readings: ComputerReadings, name: str) -> CheckState:
     """The worst that one check finds."""
     states = {one.state for one in found(readings, name)}
     return WRONG if WRONG in states else LOOK if LOOK in states else OK
 
 
-def changed(part: str, **values: Any) -> Readings:
+def changed(part: str, **values: Any) -> ComputerReadings:
     """The fit computer with other values in one of its readings."""
     return replace(FIT, **{part: replace(getattr(FIT, part), **values)})
 
@@ -71,7 +72,7 @@ def test_a_fit_computer_has_nothing_to_do() -> None:
     assert [one.do for _, one in result.found if one.do] == []
 
 
-TROUBLES: list[tuple[str, CheckState, Readings, str]] = [
+TROUBLES: list[tuple[str, CheckState, ComputerReadings, str]] = [
     ("python", WRONG, changed("python", version=(3, 10)), "too old"),
     ("python", LOOK, changed("python", finished=False), "trial version"),
     ("python", WRONG, changed("python", sqlite=(3, 36, 9)), "SQLite 3.36.9"),
@@ -96,8 +97,8 @@ TROUBLES: list[tuple[str, CheckState, Readings, str]] = [
     ("temporary", LOOK, changed("temporary", free_bytes=5), "5 bytes are free"),
     ("locks", WRONG, replace(FIT, lock_trouble="It cannot be locked."), "It cannot be locked."),
     ("clock", WRONG, changed("clock", now=datetime(1970, 1, 1, tzinfo=UTC)), "1970-01-01"),
-    ("clock", LOOK, changed("clock", synchronised=False), "nothing has compared it"),
-    ("clock", LOOK, changed("clock", keeps_time_when_off=False), "while it is off"),
+    ("clock", LOOK, changed("clock", signs=ClockSigns(False, False)), "nothing has set it"),
+    ("clock", LOOK, changed("clock", signs=ClockSigns(True, False)), "while it is off"),
     ("terminal", LOOK, changed("terminal", encoding="cp1252"), "cp1252"),
     ("terminal", LOOK, changed("terminal", file_names="ascii"), "Names of files are in ascii"),
     ("terminal", LOOK, changed("terminal", columns=79), "79 columns"),
@@ -113,7 +114,7 @@ TROUBLES: list[tuple[str, CheckState, Readings, str]] = [
 
 @pytest.mark.parametrize(("name", "state", "readings", "says"), TROUBLES, ids=[f"{one[0]}-{one[3]}" for one in TROUBLES])
 def test_each_trouble_is_found_by_its_check_alone_with_what_to_do(
-    name: str, state: CheckState, readings: Readings, says: str
+    name: str, state: CheckState, readings: ComputerReadings, says: str
 ) -> None:
     assert {check.name for check in CHECKS if worst(readings, check.name) is not OK} == {name}
     assert worst(readings, name) is state is checked(readings).worst
@@ -126,9 +127,9 @@ def test_every_check_can_find_something() -> None:
     assert {name for name, *_ in TROUBLES} == {check.name for check in CHECKS}
 
 
-NOT_KNOWN: list[tuple[str, Readings]] = [
+NOT_KNOWN: list[tuple[str, ComputerReadings]] = [
     ("memory", replace(FIT, memory_bytes=None)),
-    ("clock", changed("clock", synchronised=None, keeps_time_when_off=None)),
+    ("clock", changed("clock", signs=ClockSigns(None, None))),
     ("folder", changed("folder", free_bytes=None)),
     ("file_system", changed("folder", file_system="")),
     ("terminal", changed("terminal", columns=0)),
@@ -136,7 +137,7 @@ NOT_KNOWN: list[tuple[str, Readings]] = [
 
 
 @pytest.mark.parametrize(("name", "readings"), NOT_KNOWN, ids=[one[0] for one in NOT_KNOWN])
-def test_what_is_not_known_is_no_trouble(name: str, readings: Readings) -> None:
+def test_what_is_not_known_is_no_trouble(name: str, readings: ComputerReadings) -> None:
     assert worst(readings, name) is OK
     assert checked(readings).worst is OK
 
@@ -155,13 +156,16 @@ def test_free_space_and_memory_are_judged_by_their_bounds(size_bytes: int, is_me
     assert state is (WRONG if size_bytes < least else LOOK if size_bytes < easy else OK)
 
 
-@given(st.datetimes(datetime(1970, 1, 1), datetime(2100, 1, 1)), st.sampled_from([True, False, None]))
-def test_a_clock_before_the_program_was_made_is_wrong_whatever_the_system_says(
-    now: datetime, synchronised: bool | None
-) -> None:
-    state = worst(changed("clock", now=now.replace(tzinfo=UTC), synchronised=synchronised), "clock")
-    early = now.replace(tzinfo=UTC) < computer.RELEASED
-    assert state is (WRONG if early else LOOK if synchronised is False else OK)
+@given(
+    st.datetimes(datetime(1970, 1, 1), datetime(2100, 1, 1)),
+    st.builds(ClockSigns, st.sampled_from([True, False, None]), st.sampled_from([True, False, None])),
+)
+def test_a_clock_is_judged_as_the_program_trusts_it(now: datetime, signs: ClockSigns) -> None:
+    moment = now.replace(tzinfo=UTC)
+    states = [one.state for one in found(changed("clock", now=moment, signs=signs), "clock")]
+    assert (states[0] is WRONG) is (moment < MADE)
+    assert (states[0] is OK) is trust_in(signs, moment).is_sure
+    assert (len(states) == 2) is (signs.battery is False)
 
 
 @given(st.builds(
@@ -206,7 +210,7 @@ def test_a_version_fits_its_range(version: str) -> None:
 
 
 def test_findings_as_json_have_a_name_a_state_and_what_to_do() -> None:
-    value = checked(changed("clock", synchronised=False)).as_json()
+    value = checked(changed("clock", signs=ClockSigns(True, False))).as_json()
     assert value["worst"] == "look"
     (one,) = [each for each in value["findings"] if each["state"] != "ok"]
     assert (one["check"], one["do"] is None) == ("clock", False)

@@ -11,8 +11,9 @@ from unittest import mock
 
 import pytest
 
+from controller.clock_trust import ClockSigns
 from controller.doctor import installation, this_computer
-from controller.doctor.linux_system import LinuxSystem, clock_is_synchronised
+from controller.doctor.linux_system import LinuxSystem
 from controller.doctor.this_computer import port_reading, read_computer
 from controller.errors import StorageFailed
 from controller.extras import EXTRAS, ROOT
@@ -50,7 +51,7 @@ def test_of_a_system_that_tells_nothing_nothing_is_known(invented: InventedRoot)
     assert list(system.processes()) == []
     assert (system.holder_of("/dev/ttyUSB0"), system.memory_bytes()) == (None, None)
     assert system.file_system_of(Path("/")) == ""
-    assert (system.has_lid(), system.battery_percents(), system.has_clock_with_battery()) == (False, [], False)
+    assert (system.has_lid(), system.battery_percents()) == (False, [])
 
 
 def test_programs_are_found_by_name_and_by_what_they_have_open(invented: InventedRoot) -> None:
@@ -93,9 +94,8 @@ def test_batteries_of_the_computer_count_and_those_of_mice_do_not(invented: Inve
         for key, text in (("type", kind), ("scope", scope), ("capacity", percent)):
             invented.put(f"sys/class/power_supply/{name}/{key}", text)
     invented.put("proc/acpi/button/lid/LID0/state", "state: open")
-    invented.put("sys/class/rtc/rtc0/name", "rtc")
     system = invented.system
-    assert (system.battery_percents(), system.has_lid(), system.has_clock_with_battery()) == ([55, 8, 100], True, True)
+    assert (system.battery_percents(), system.has_lid()) == ([55, 8, 100], True)
 
 
 @ON_LINUX
@@ -112,7 +112,7 @@ def test_this_computer_is_read_and_nothing_is_left_in_its_folder(tmp_path: Path)
     assert readings.lock_trouble is None
     assert readings.memory_bytes
     assert readings.as_root is (os.geteuid() == 0)
-    assert clock_is_synchronised() in {True, False, None}
+    assert readings.clock.signs == ClockSigns.here()
 
 
 @ON_LINUX

@@ -24,6 +24,9 @@ class Target(talker.Machine, Protocol):
     byte_us: float
     """The time in which one byte reaches it, in microseconds."""
 
+    loop_ms: float
+    """How much later than its millisecond a contact may change, because the main loop moves it."""
+
     @property
     def places(self) -> tuple[int, int]:
         """The positions of the motors; zero is the edge of the flag."""

@@ -96,8 +96,11 @@ def rest(host: Talker) -> Status:
     raise AssertionError("it never ends")
 
 
+ON_AVR, ON_ARM = "simulated_avr", "emulated_arm"
+
+
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(("target", "seed"), [*((ON_AVR, seed) for seed in range(6)), (ON_ARM, 0)], indirect=["target"])
 def test_same_replies(library: CDLL, target: Target, seed: int) -> None:
     theirs = Talker(target)
     boot_id = theirs.greet().boot_id
@@ -124,7 +127,7 @@ def said(machine: talker.Machine, deframer: Deframer) -> list[tuple[int, Message
     return [(frame.seq, without_time(decode_message(frame.kind, frame.payload))) for frame in frames]
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize(("target", "seed"), [*((ON_AVR, seed) for seed in range(3)), (ON_ARM, 0)], indirect=["target"])
 def test_same_replies_to_noise(library: CDLL, target: Target, seed: int) -> None:
     """Whatever is on the line, damaged or cut off, both find the same frames in it."""
     boot_id = Talker(target).greet().boot_id

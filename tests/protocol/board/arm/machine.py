@@ -24,7 +24,7 @@ STEP_PINS, DIR_PINS, FLAG_PINS = (1, 2), (3, 4), (8, 9)
 MOTORS_OFF_PIN = 5
 TIMER_EXCEPTION = 16 + 8
 LATE_BY_STOPPING = 2
-"""Whenever the emulator stops, its clock advances to the next tick, which is then late. Leaving a breakpoint stops twice."""
+"""Whenever the emulator stops, its clock advances to the next tick, which is then late; a breakpoint stops it twice."""
 OUTPUT_PINS = (MOTORS_OFF_PIN, 6, 7)
 """Motors off, half-press, release: bits 0 to 2 of `outputs`."""
 INPUTS = {
@@ -77,6 +77,7 @@ class Machine:
     """One board from power-on. Time passes by the millisecond, and by the tick when a motor is near its flag."""
 
     byte_us = BYTE_US
+    loop_ms = 1.1  # an emulated instruction takes longer than a real one
 
     def __init__(self, firmware: Firmware, folder: Path, *, place: tuple[int, int] = (37, -58)) -> None:
         self._firmware, self._folder = firmware, folder

@@ -105,6 +105,7 @@ class Machine:
     """
 
     byte_us = BYTE_US
+    loop_ms = 0.1
 
     def __init__(
         self, library: CDLL, firmware: Firmware, *, place: tuple[int, int] = (37, -58), watching: bool = False
