@@ -79,7 +79,7 @@ USES = (
         "inspect seen/session.sqlite seen-pictures",
         PICTURES | {"jinja2", "opencv-python-headless", "rich", "scipy"},
     ),
-    Use("page .", PICTURES | {"jinja2", "segno", "starlette", "tomlkit", "uvicorn"}, until_line=True),
+    Use("page .", PICTURES | {"jinja2", "segno", "starlette", "tomlkit", "uvicorn"}, until_line=True, statuses=(0, 1)),
 )
 
 
