@@ -86,7 +86,7 @@ USES = (
 @contextmanager
 def all_used(folder: Path) -> Iterator[Iterator[tuple[Use, Loaded]]]:
     """Every use in turn, in a folder with a kit and a simulated rig."""
-    with simulated(folder, "--tcp", "127.0.0.1:0", "--speed", "10") as (_, served):
+    with simulated(folder, "--tcp", "127.0.0.1:0", "--speed", "4") as (_, served):
         yield ((use, used(use, folder, served["port"])) for use in USES)
 
 
