@@ -34,6 +34,7 @@ TIMED = {
     "on_the_line": "capturing",
     "large_session": "capturing",
     "page": "page",
+    "installing": "installing",
 }
 """What is about time: one group after the other, alone on a core. Each is a function of a module beside this one."""
 COUNTED = {
@@ -60,7 +61,17 @@ COUNTED = {
 """What is about anything else, the longest first: on the other core meanwhile."""
 GROUPS = TIMED | COUNTED
 # Many minutes: only on request.
-SLOW = {"cards", "fewest", "inspecting", "inspecting_speed", "intervals", "mutants", "page", "set_intervals"}
+SLOW = {
+    "cards",
+    "fewest",
+    "inspecting",
+    "inspecting_speed",
+    "installing",
+    "intervals",
+    "mutants",
+    "page",
+    "set_intervals",
+}
 ONE_CORE = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
 
 
