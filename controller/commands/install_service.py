@@ -10,6 +10,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from getpass import getuser
 from pathlib import Path
 from typing import Any
 
@@ -44,12 +45,16 @@ Runner = Callable[[Sequence[str]], None]
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """The computer: whether the command runs as root, and the folders of units and of the rule."""
+    """The computer: whether the command runs as root, the folders of units, and the rule.
+
+    `lingering` has a file for each user whose services start without a login.
+    """
 
     as_root: bool
     user_units: Path
     system_units: Path = SYSTEM_UNITS
     rule: Path = RULE
+    lingering: Path = Path("/var/lib/systemd/linger")
 
     @classmethod
     def here(cls) -> "Machine":
@@ -109,8 +114,9 @@ def work_to_install(
     work.write[unit] = unit_text(service)
     manage = _manager(system=system)
     work.commands.extend([[*manage, "daemon-reload"], [*manage, "enable", SERVICE], [*manage, "restart", SERVICE]])
-    if not system:
-        work.commands.append(["loginctl", "enable-linger"])
+    if not system and not (machine.lingering / getuser()).exists():
+        # Not run here: without a login at the computer, as over some lines, only root may.
+        work.by_root.append(as_line(["sudo", "loginctl", "enable-linger", getuser()]))
     for path in work.write:
         if path.exists() and not is_own_file(path):
             raise InputError(f"{shown(path)} was changed by somebody, so it is kept. Move it away, then try again.")
@@ -175,7 +181,9 @@ def work_to_undo(machine: Machine, *, system: bool) -> ServiceWork:
         work.remove.append(unit)
         work.commands.append([*manage, "daemon-reload"])
         if not system:
-            work.notes.append("Your services still start without a login; `loginctl disable-linger` ends that.")
+            work.notes.append(
+                "Your services start without a login; `sudo loginctl disable-linger $USER` ends that."
+            )
         work.notes.append("A run that is under way goes on; `fullturn tell SESSION stop` ends it.")
     if _may_go(machine.rule, work):
         reload = ["udevadm", "control", "--reload"]

@@ -132,7 +132,7 @@ def test_a_layer_imports_only_what_it_may(path: Path) -> None:
             assert name.startswith((*KNOW_THE_SYSTEM, *TELL_THE_SYSTEM)), f"{name} imports {module}"
 
 
-@pytest.mark.parametrize("path", program_files(), ids=name_of)
+@in_each(program_files())
 def test_only_one_room_asks_which_system_it_runs_on(path: Path) -> None:
     asked = {
         ast.unparse(node)
