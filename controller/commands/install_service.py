@@ -182,9 +182,7 @@ def work_to_undo(machine: Machine, *, system: bool) -> ServiceWork:
         work.remove.append(unit)
         work.commands.append([*manage, "daemon-reload"])
         if not system:
-            work.notes.append(
-                "Your services start without a login; `sudo loginctl disable-linger $USER` ends that."
-            )
+            work.notes.append("Your services start without a login; `sudo loginctl disable-linger $USER` ends that.")
         work.notes.append("A run that is under way goes on; `fullturn tell SESSION stop` ends it.")
     if _may_go(machine.rule, work):
         reload = ["udevadm", "control", "--reload"]
