@@ -24,7 +24,8 @@ TIMEOUT_S = 600
 # that cannot be imported, as if they were not installed. The peak is that of Linux since this program began (VmHWM in
 # proc(5)); getrusage(2) would count what the process was forked from.
 SCRIPT = """\
-import atexit, json, os, sys
+import atexit, json, os, signal, sys
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job of a shell ignores it
 def tell(place=sys.argv[1]):
     own_kb = child_kb = 0
     if os.path.exists("/proc/self/status"):

@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from getpass import getuser
 from pathlib import Path
@@ -132,10 +133,10 @@ def _owner_for(machine: Machine, folder: Path) -> str:
     """The user as whom the system's service runs: the owner of the folder. Raises InputError."""
     if not machine.as_root:
         raise InputError("--system writes to the system's folders. Put sudo before the command, or leave --system out.")
-    try:
-        owner = folder.owner()
-    except (KeyError, OSError, NotImplementedError):
-        owner = ""
+    owner = ""
+    if sys.platform != "win32":
+        with suppress(KeyError, OSError):
+            owner = folder.owner()
     if owner in {"", "root"}:
         raise InputError(f"{shown(folder)} has no owner but root. Give it to the user who is to serve it: see chown(1).")
     return owner

@@ -10,6 +10,7 @@ import re
 import shutil
 import sys
 from collections.abc import Iterable, Mapping
+from importlib.metadata import distribution
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,8 @@ ROLES = {
 LIGHT = ROLES | {"color-background-primary": "paper", "color-background-secondary": "ground"}
 DARK = ROLES | {"color-background-primary": "ground", "color-background-secondary": "paper"}
 """The colours of everything that the program writes, in each look: the theme's names, and those of the tokens."""
+PARTS_FROM = ("sphinx", "furo", "sphinx-basic-ng", "snowballstemmer", "pygments")
+"""The packages whose scripts and styles become part of the site; CREDITS.md says which."""
 STYLE = Path(__file__).with_name("site.css")
 HEADING = 'class="caption" role="heading"'
 TO_FIRST = '<!doctype html><html lang="en"><head><title>Fullturn</title><meta http-equiv="refresh" content="0; url={0}">\
@@ -63,8 +66,18 @@ def build(out: Path) -> list[str]:
                 page.read_text(encoding="utf-8").replace(HEADING, f'{HEADING} aria-level="2"'), encoding="utf-8"
             )
         (made / "index.html").write_text(TO_FIRST.format(FIRST.replace(".md", ".html")), encoding="utf-8")
+        add_licences(made / "_static" / "licences")
         shutil.copytree(made, site, dirs_exist_ok=True)
     return wrong
+
+
+def add_licences(folder: Path) -> None:
+    """Copy the licences of what the site contains into `folder`, a file for each package. Raises OSError."""
+    folder.mkdir(parents=True)
+    for name in PARTS_FROM:
+        files = [file for file in distribution(name).files or () if file.name.startswith(("LICENSE", "COPYING"))]
+        (whole,) = (file for file in files if ".dist-info" in str(file))
+        shutil.copyfile(str(whole.locate()), folder / f"{name}.txt")
 
 
 def _colours(look: int, roles: Mapping[str, str]) -> dict[str, str]:

@@ -11,6 +11,8 @@ from controller.planning.directions import Array
 
 FEW = 2000
 """Up to so many directions, comparing all is quicker than loading the tree."""
+FEW_AMONG = 500
+"""The same, where each of many directions looks for its nearest."""
 ROWS_AT_ONCE = 250
 
 
@@ -33,7 +35,13 @@ def _pairs_from(directions: Array, begin: int, reach: float) -> NDArray[np.intp]
 
 
 def nearest(directions: Array, among: Array, count: int) -> NDArray[np.intp]:
-    """The numbers of the `count` unit vectors `among` (m, 3) nearest to each of `directions` (n, 3), shape (n, count)."""
+    """The numbers of the `count` unit vectors `among` (m, 3) nearest to each of `directions` (n, 3), shape (n, count).
+
+    They are in no order.
+    """
+    if len(among) <= FEW_AMONG:
+        parts = np.array_split(directions, 1 + len(directions) // ROWS_AT_ONCE)
+        return np.concatenate([np.argpartition(-(part @ among.T), count, axis=1)[:, :count] for part in parts])
     from scipy.spatial import cKDTree  # noqa: PLC0415  see above
 
     _, numbers = cKDTree(among).query(directions, k=list(range(1, count + 1)))

@@ -43,9 +43,9 @@ def svg(draw: Callable[[float], Figure], width_in: float, name: str, words: str)
     buffer = io.StringIO()
     fixed: dict[Any, str] = {"svg.fonttype": "none", "svg.hashsalt": "fullturn", "font.family": "sans-serif"}
     with mpl.rc_context(fixed | INKED):
-        draw(width_in).savefig(
-            buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-        )
+        figure = draw(width_in)
+        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+        figure.clear()  # its parts refer to each other: without this they stay in memory for a while
     text = buffer.getvalue()
     text = IDENTITY.sub(rf"\g<1>{name}-", text[text.index("<svg") :])
     for stand_in in TOKENS:

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from statistics import median
 from typing import TypeVar
@@ -109,15 +110,19 @@ def planning() -> list[Figure]:
     for focal_length_mm, most_times in ((24, 6), (100, 24)):
         seconds, _ = work_s(partial(make_plan, full_frame_kit(focal_length_mm), 0.30))
         figures.append(speed(f"plan and proof, {focal_length_mm} mm portrait", seconds, most_times, "numpy"))
-    return [*figures, Figure("peak memory of planning", peak_mb(), "MB", 250)]
+    return [*figures, Figure("peak memory of planning", peak_mb(), "MB", 200)]
 
 
 def rehearsing() -> list[Figure]:
-    """A sphere of 354 frames with brackets of three, from the plan file to the HTML report."""
+    """A sphere of 354 frames with brackets of three, from the plan file to the HTML report.
+
+    The libraries are loaded before.
+    """
     from controller.commands.rehearse import rehearse_command
     from controller.planning.make import make_plan
     from controller.planning.plan_file import save_plan
 
+    import_module("controller.report.run_drawings")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "plan.json"
         save_plan(make_plan(full_frame_kit(101.2, brackets=3), 0.30), path)

@@ -15,7 +15,7 @@ import pytest
 
 from tests.mutants.sample import NOT_RUN, ROOT
 
-OURS = ("controller", "protocol", "sim", "tests")
+OURS = ("controller", "protocol", "sim", "tests", "locks")
 LOADED_ONCE = ("hypothesis", "numpy", "scipy.optimize", "scipy.spatial", "pydantic", "transitions", "click", "PIL.Image")
 """Packages that most tests import; each process starts with them loaded."""
 
@@ -30,7 +30,7 @@ def copy_of_the_tree(folder: Path) -> Path:
     """A copy of everything that the tests need, in `folder`."""
     for name in OURS:
         shutil.copytree(ROOT / name, folder / name, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "start.py"):
+    for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "CHANGELOG.md", "CREDITS.md", "start.py"):
         shutil.copy(ROOT / name, folder / name)
     return folder
 

@@ -12,6 +12,7 @@ import pytest
 from controller.guide.meanings import FILLED, Kind, all_meanings
 from controller.guide.pages import topics
 from tests import browser as devices
+from tests.repo.test_credits import IN_SITE, OWN, uncredited
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -66,3 +67,10 @@ def test_a_sentence_of_the_program_is_found_by_the_search(site: Path, browser: B
         page = context.new_page()
         page.goto((site / "search.html").as_uri() + "?q=" + "+".join(meaning.says.split()[:6]))
         page.wait_for_selector("#search-results a[href*=troubleshooting]", timeout=20_000)
+
+
+def test_everything_of_others_in_it_is_credited(site: Path) -> None:
+    static = site / "_static"
+    names = [path.relative_to(static).as_posix() for path in static.rglob("*") if path.is_file()]
+    assert names
+    assert uncredited(names, [*OWN, *(pattern for patterns in IN_SITE.values() for pattern in patterns)]) == []
