@@ -18,18 +18,10 @@ from controller import clock
 from controller.errors import StorageFailed
 from controller.places import Ours, cause_of, must_be_free
 from controller.shown import shown
-<<<<<<< HEAD
-from controller.system.chosen import WINDOWS, disk
-from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN
-
-CHUNK = 1 << 20
-WRITE_TO_SYNC = os.O_RDWR if WINDOWS else os.O_RDONLY  # Windows flushes only what it may write
-=======
 from controller.system.chosen import disk
 from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN, TO_SYNC
 
 CHUNK = 1 << 20
->>>>>>> main
 TRIAL_TIME_NS = 1_750_000_001_500_000_000  # an odd second and a half: some disks keep even seconds only
 _numbers = itertools.count()
 
