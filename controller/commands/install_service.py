@@ -35,6 +35,7 @@ from controller.folders import make_inner_folder
 from controller.ports.address import OVER_A_NETWORK
 from controller.ports.serial_port import adapter_at
 from controller.shown import shown
+from controller.system.users import runs_as_root
 
 LONGEST_S = 60.0  # that a command of the system may take
 CAUTION = (
@@ -61,8 +62,8 @@ class Machine:
     def here(cls) -> "Machine":
         """Return the computer that runs this. Raises InputError if it has no systemd."""
         config = os.environ.get("XDG_CONFIG_HOME") or "~/.config"
-        if sys.platform != "win32" and shutil.which("systemctl") is not None:
-            return cls(os.geteuid() == 0, Path(config).expanduser() / "systemd/user")
+        if shutil.which("systemctl") is not None:
+            return cls(runs_as_root(), Path(config).expanduser() / "systemd/user")
         raise InputError("This computer has no systemd, which starts services. Start `fullturn page` another way.")
 
 
