@@ -124,9 +124,8 @@ def _short(name: str) -> str:
 
 def _shared_folder() -> Path:
     """The folder of the ports' locks, made if necessary. Raises OSError."""
-    with suppress(FileExistsError):
-        SHARED.mkdir()
-        SHARED.chmod(FOLDER_MODE)  # undo the mask for new files
+    if not os.path.lexists(SHARED):
+        _make_shared_folder()
     if WINDOWS:
         return SHARED
     about = SHARED.lstat()
@@ -135,6 +134,16 @@ def _shared_folder() -> Path:
     if about.st_mode & stat.S_IWOTH and not about.st_mode & stat.S_ISVTX:
         raise Planted(f"{SHARED} has no sticky bit")
     return SHARED
+
+
+def _make_shared_folder() -> None:
+    """Make it under another name first, so that no killed program leaves one that only its own user can write to."""
+    made = Path(tempfile.mkdtemp(prefix=f"{SHARED.name}-", dir=SHARED.parent))
+    try:
+        made.chmod(FOLDER_MODE)
+        made.rename(SHARED)
+    except OSError:  # another program has made it meanwhile
+        made.rmdir()
 
 
 def _opened(path: Path, *, make: bool) -> int | None:

@@ -84,7 +84,10 @@ def build_in(folder: Path, target: BoardTarget, line: Sequence[str]) -> int:
     with appearing_folder(folder) as inner:
         _copy_sources(inner, target)
         run_tool(line, inner)
-        return program_in(inner, target).stat().st_size
+        program = program_in(inner, target)
+        if not program.is_file():
+            raise WorldError(f"{line[0]} reported success, but made no {PROGRAM}. Install it and the compiler again.")
+        return program.stat().st_size
 
 
 def program_in(folder: Path, target: BoardTarget) -> Path:

@@ -9,7 +9,9 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
+from getpass import getuser
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +35,7 @@ from controller.folders import make_inner_folder
 from controller.ports.address import OVER_A_NETWORK
 from controller.ports.serial_port import adapter_at
 from controller.shown import shown
+from controller.system.users import runs_as_root
 
 LONGEST_S = 60.0  # that a command of the system may take
 CAUTION = (
@@ -44,19 +47,23 @@ Runner = Callable[[Sequence[str]], None]
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """The computer: whether the command runs as root, and the folders of units and of the rule."""
+    """The computer: whether the command runs as root, the folders of units, and the rule.
+
+    `lingering` has a file for each user whose services start without a login.
+    """
 
     as_root: bool
     user_units: Path
     system_units: Path = SYSTEM_UNITS
     rule: Path = RULE
+    lingering: Path = Path("/var/lib/systemd/linger")
 
     @classmethod
     def here(cls) -> "Machine":
         """Return the computer that runs this. Raises InputError if it has no systemd."""
         config = os.environ.get("XDG_CONFIG_HOME") or "~/.config"
-        if sys.platform != "win32" and shutil.which("systemctl") is not None:
-            return cls(os.geteuid() == 0, Path(config).expanduser() / "systemd/user")
+        if shutil.which("systemctl") is not None:
+            return cls(runs_as_root(), Path(config).expanduser() / "systemd/user")
         raise InputError("This computer has no systemd, which starts services. Start `fullturn page` another way.")
 
 
@@ -109,8 +116,9 @@ def work_to_install(
     work.write[unit] = unit_text(service)
     manage = _manager(system=system)
     work.commands.extend([[*manage, "daemon-reload"], [*manage, "enable", SERVICE], [*manage, "restart", SERVICE]])
-    if not system:
-        work.commands.append(["loginctl", "enable-linger"])
+    if not system and not (machine.lingering / getuser()).exists():
+        # Not run here: without a login at the computer, as over some lines, only root may.
+        work.by_root.append(as_line(["sudo", "loginctl", "enable-linger", getuser()]))
     for path in work.write:
         if path.exists() and not is_own_file(path):
             raise InputError(f"{shown(path)} was changed by somebody, so it is kept. Move it away, then try again.")
@@ -125,10 +133,10 @@ def _owner_for(machine: Machine, folder: Path) -> str:
     """The user as whom the system's service runs: the owner of the folder. Raises InputError."""
     if not machine.as_root:
         raise InputError("--system writes to the system's folders. Put sudo before the command, or leave --system out.")
-    try:
-        owner = folder.owner()
-    except (KeyError, OSError, NotImplementedError):
-        owner = ""
+    owner = ""
+    if sys.platform != "win32":
+        with suppress(KeyError, OSError):
+            owner = folder.owner()
     if owner in {"", "root"}:
         raise InputError(f"{shown(folder)} has no owner but root. Give it to the user who is to serve it: see chown(1).")
     return owner
@@ -175,7 +183,7 @@ def work_to_undo(machine: Machine, *, system: bool) -> ServiceWork:
         work.remove.append(unit)
         work.commands.append([*manage, "daemon-reload"])
         if not system:
-            work.notes.append("Your services still start without a login; `loginctl disable-linger` ends that.")
+            work.notes.append("Your services start without a login; `sudo loginctl disable-linger $USER` ends that.")
         work.notes.append("A run that is under way goes on; `fullturn tell SESSION stop` ends it.")
     if _may_go(machine.rule, work):
         reload = ["udevadm", "control", "--reload"]

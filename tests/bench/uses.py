@@ -79,14 +79,14 @@ USES = (
         "inspect seen/session.sqlite seen-pictures",
         PICTURES | {"jinja2", "opencv-python-headless", "rich", "scipy"},
     ),
-    Use("page .", PICTURES | {"jinja2", "segno", "starlette", "tomlkit", "uvicorn"}, until_line=True),
+    Use("page .", PICTURES | {"jinja2", "segno", "starlette", "tomlkit", "uvicorn"}, until_line=True, statuses=(0, 1)),
 )
 
 
 @contextmanager
 def all_used(folder: Path) -> Iterator[Iterator[tuple[Use, Loaded]]]:
     """Every use in turn, in a folder with a kit and a simulated rig."""
-    with simulated(folder, "--tcp", "127.0.0.1:0", "--speed", "10") as (_, served):
+    with simulated(folder, "--tcp", "127.0.0.1:0", "--speed", "4") as (_, served):
         yield ((use, used(use, folder, served["port"])) for use in USES)
 
 

@@ -13,6 +13,7 @@ from controller import clock, lock, lock_file
 from controller.errors import StorageFailed
 from controller.lock import Taken, in_use, lock_of, sole_use
 from controller.lock_file import LONGEST, words_of_holder
+from controller.system.chosen import locks
 
 LINUX = sys.platform == "linux"
 HOLD = """
@@ -233,3 +234,52 @@ def test_a_session_with_the_longest_name_can_be_locked(way: str, tmp_path: Path)
     session = tmp_path / ("é" * 120 + ".sqlite")
     with sole_use(lock_of(session), "It", "us"):
         assert in_use(session)
+
+
+def test_a_lock_of_a_file_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lock, "_hold", lock._hold_file)
+    with sole_use(lock_of(tmp_path / "s.sqlite"), "It", "us"):
+        assert [path.name for path in tmp_path.iterdir()] == [".s.sqlite.lock"]
+        assert in_use(tmp_path / "s.sqlite")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file cannot be removed there")
+def test_a_lock_whose_file_its_holder_has_removed_is_taken_on_the_new_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between opening and locking, the holder ends and a third program locks a new file of that name."""
+    monkeypatch.setattr(lock, "_hold", lock._hold_file)
+    path, real = tmp_path / ".s.sqlite.lock", locks
+    third = ExitStack()
+
+    class Meanwhile:
+        """The first lock succeeds on a file that is not there any more."""
+
+        def lock(self, number: int) -> bool:
+            monkeypatch.setattr(lock_file, "locks", real)
+            path.unlink()
+            third.enter_context(lock._hold(lock_of(tmp_path / "s.sqlite"), "third"))
+            return real.lock(number)
+
+    path.touch()
+    monkeypatch.setattr(lock_file, "locks", Meanwhile())
+    with pytest.raises(lock_file.LockHeld, match="third"), lock._hold(lock_of(tmp_path / "s.sqlite"), "second"):
+        pass
+    third.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="every user has a folder of their own there")
+def test_the_folder_of_all_users_is_never_seen_with_one_users_rights(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A program that is killed while it makes the folder must not leave one that others cannot write to."""
+    monkeypatch.setattr(lock, "_hold", lock._hold_file)
+    monkeypatch.setattr(lock_file, "SHARED", tmp_path / "locks")
+    monkeypatch.setattr(lock_file, "FOLDER_MODE", None)  # as if it ended here
+    with pytest.raises(TypeError), sole_use(lock_of("socket://head:7000"), "It", "us"):
+        pass
+    assert not (tmp_path / "locks").exists()
+    monkeypatch.setattr(lock_file, "FOLDER_MODE", 0o1777)
+    with sole_use(lock_of("socket://head:7000"), "It", "us"):
+        assert (tmp_path / "locks").stat().st_mode & 0o7777 == 0o1777

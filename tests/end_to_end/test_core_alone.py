@@ -77,7 +77,7 @@ def test_missing_frames_are_a_table_where_they_cannot_be_drawn(planned: Path) ->
 @pytest.fixture
 def rig(planned: Path, tmp_path: Path) -> Iterator[tuple[Path, str]]:
     """A folder with the plan, and the port of a simulated rig."""
-    with simulated(tmp_path, "--tcp", "127.0.0.1:0", "--truth", "truth.json", "--speed", "10") as (_, served):
+    with simulated(tmp_path, "--tcp", "127.0.0.1:0", "--truth", "truth.json", "--speed", "4") as (_, served):
         (tmp_path / "plan.json").write_bytes((planned / "plan.json").read_bytes())
         yield tmp_path, served["port"]
 

@@ -307,6 +307,7 @@ NOT_KEPT = {
     "LOADS": "options as they are typed", "RECORDING": "bytes of a line; the protocol has vectors of its own",
     "MARK": "in a folder that only lives while it is written", "REQUEST": "comes over the network",
     "OWN_FILE": "comes with the program", "PHOTOGRAPH": "comes from a camera", "SCENERY": "comes from elsewhere",
+    "SYSTEM_FILE": "comes with the system", "SERVICE_FILE": "systemd reads it; its digest only says who wrote it",
 }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 WRITERS = {"controller/files.py", "controller/folders.py", "controller/system/disk.py"}
 EXCEPTIONS = {
     # Not the user's files: locks, on systems whose kernel has no names for them.
-    "controller/lock_file.py": {"mkdir", "chmod", "open", "ftruncate", "unlink"},
+    "controller/lock_file.py": {"mkdtemp", "rename", "rmdir", "chmod", "open", "ftruncate", "unlink"},
     # The null device, so that a terminal that hangs up does not end the run.
     "controller/capture/interrupts.py": {"open"},
     # Drawn in memory.

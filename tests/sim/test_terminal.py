@@ -78,3 +78,32 @@ def test_what_nobody_reads_finds_no_room_at_last() -> None:
     with Terminal() as terminal:
         went = [terminal.write(b"x" * 4096) for _ in range(100)]
         assert went[-1] == 0
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root becomes another user")
+def test_what_a_killed_simulator_of_root_left_is_taken_over_by_another_user(tmp_path: Path) -> None:
+    """The folder is the user's; root's lock file and link are in it."""
+    folder = tmp_path / "users"
+    folder.mkdir()
+    for each in (folder, *(above for above in tmp_path.parents if above.stat().st_uid == 0 and above != Path("/"))):
+        each.chmod(each.stat().st_mode | 0o055)
+    tmp_path.chmod(0o755)
+    os.chown(folder, 65534, 65534)
+    child = os.fork()
+    if child == 0:  # root's simulator, killed
+        os.umask(0o022)
+        Terminal(folder / "port")
+        os._exit(0)
+    os.waitpid(child, 0)
+    assert (folder / "port").is_symlink()
+    assert (folder / ".port.lock").stat().st_uid == 0
+    child = os.fork()
+    if child == 0:
+        os.setgid(65534)
+        os.setuid(65534)
+        try:
+            with Terminal(folder / "port") as terminal:
+                os._exit(10 if os.readlink(folder / "port") == terminal.path else 11)
+        except NameTaken:
+            os._exit(20)
+    assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 10

@@ -259,8 +259,8 @@ def test_a_port_in_use_is_left_alone(shell: Shell, tools: Tools) -> None:
     ("words", "sentence"),
     [
         (("--port", "socket://there:7000", "--programmer", "probe"), "avrdude cannot use socket://there:7000."),
-        (("--port", "some-port", "--programmer", "-c"), '"-c" is not a programmer\'s name.'),
-        (("--port", "some-port", "--programmer", "a/../../b"), '"a/../../b" is not a programmer\'s name.'),
+        (("--port", "some-port", "--programmer", "-c"), "'-c' is not a programmer's name."),
+        (("--port", "some-port", "--programmer", "a/../../b"), "'a/../../b' is not a programmer's name."),
     ],
 )
 def test_what_flash_refuses(shell: Shell, tools: Tools, words: tuple[str, ...], sentence: str) -> None:
@@ -290,12 +290,18 @@ def test_missing_tools_are_named_with_their_packages(
     assert sentence.endswith("avrdude is not installed. On Debian it comes with avrdude.")
 
 
-def test_a_build_that_fails_leaves_nothing(shell: Shell, tools: Tools) -> None:
+@pytest.mark.parametrize(
+    ("does", "sentence"),
+    [
+        ("exit 2", "make failed with status 2. Its messages above say why."),
+        ("true", "make reported success, but made no fullturn.hex. Install it and the compiler again."),
+    ],
+)
+def test_a_build_that_fails_leaves_nothing(shell: Shell, tools: Tools, does: str, sentence: str) -> None:
     for name in firmware.AVR.build_tools:
         tools.add(name)
-    tools.add("make", "exit 2")
-    (sentence,) = refuses(shell, 1, "board", "build", "--out", "new")[1:]
-    assert sentence == "make failed with status 2. Its messages above say why."
+    tools.add("make", does)
+    assert refuses(shell, 1, "board", "build", "--out", "new")[1:] == [sentence]
 
 
 def test_what_a_head_lacks_is_left_out(shell: Shell, tools: Tools) -> None:

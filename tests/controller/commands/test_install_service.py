@@ -11,6 +11,7 @@ import stat
 import subprocess
 import sys
 from collections.abc import Sequence
+from getpass import getuser
 from pathlib import Path
 
 import pytest
@@ -45,7 +46,10 @@ ADAPTER = ("/dev/null", 0x2341, 0x0043, "A1B2")  # the null device may be opened
 @pytest.fixture
 def machine(tmp_path: Path) -> Machine:
     """A computer whose folders are in a folder of the test, used by an ordinary user."""
-    return Machine(False, tmp_path / "config/systemd/user", tmp_path / "etc/systemd/system", tmp_path / "etc/70-x.rules")
+    return Machine(
+        False, tmp_path / "config/systemd/user", tmp_path / "etc/systemd/system", tmp_path / "etc/70-x.rules",
+        tmp_path / "linger",
+    )  # fmt: skip
 
 
 @pytest.fixture
@@ -152,7 +156,7 @@ def test_installing_and_undoing_leaves_nothing(machine: Machine, folder: Path) -
     assert any(line.endswith(f"| sudo tee {machine.rule}") for line in work.by_root)
     do_work(work, ran)
     assert is_own_file(unit)
-    assert ("loginctl", "enable-linger") in ran
+    assert work.by_root[-1].startswith("sudo loginctl enable-linger ")
     assert ran.index(("systemctl", "--user", "daemon-reload")) < ran.index(
         ("systemctl", "--user", "enable", "fullturn-page.service")
     )
@@ -210,7 +214,7 @@ def test_the_rule_that_root_wrote_is_named_to_be_taken_away(machine: Machine) ->
 @pytest.mark.parametrize("port", ["socket://192.0.2.7:7000", "/dev/zero"])
 def test_a_port_whose_name_lasts_gets_no_rule(machine: Machine, folder: Path, port: str) -> None:
     work = install(machine, folder, port)
-    assert work.by_root == []
+    assert [line.split()[1] for line in work.by_root] == ["loginctl"]
     assert f'"{port}"' in next(iter(work.write.values()))
 
 
@@ -219,6 +223,12 @@ def test_a_port_whose_name_lasts_gets_no_rule(machine: Machine, folder: Path, po
 def test_a_board_that_is_not_plugged_in_has_no_name_to_keep(machine: Machine, folder: Path, port: str) -> None:
     with pytest.raises(InputError, match="not plugged in"):
         install(machine, folder, port)
+
+
+def test_a_user_whose_services_start_without_a_login_needs_nothing_for_that(machine: Machine, folder: Path) -> None:
+    machine.lingering.mkdir()
+    (machine.lingering / getuser()).touch()
+    assert install(machine, folder).by_root == []
 
 
 def test_nothing_runs_as_root(machine: Machine, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

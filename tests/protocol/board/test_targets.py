@@ -33,6 +33,9 @@ def host(target: Target) -> Talker:
     return Talker(target)
 
 
+@pytest.mark.parametrize(
+    "target", ["simulated_avr", pytest.param("emulated_arm", marks=pytest.mark.long)], indirect=True, ids=["avr", "arm"]
+)
 def test_the_rules_hold_one_after_the_other(target: Target) -> None:
     talk = Talk(MachinePort(target))
     for rule in RULES:
@@ -54,7 +57,7 @@ def test_pins_firmware_and_request_agree(target: Target, host: Talker) -> None:
     random = Random(7)
     host.order(host.move(0, 0))
     host.finish()
-    for _ in range(8):
+    for _ in range(4):
         goal = random.randint(-300, 300), random.randint(-300, 300)
         before = target.steps, target.places
         host.order(host.move(*goal))
@@ -120,6 +123,7 @@ def test_inputs_end_the_pulses(target: Target, host: Talker, name: Input, cause:
 def test_contacts_close_for_their_time(target: Target, host: Talker, focus: int, press: int) -> None:
     """Never too short, and longer by at most a part of a millisecond."""
     host.make_ready()
+    target.look_closely()
     asked_ms = target.now_ms
     host.order(Expose(host.next_id(), 0, 0, focus, press, 100))
     assert host.finish(look_ms=10).outcome is Outcome.NO_SYNC
