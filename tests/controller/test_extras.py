@@ -6,7 +6,6 @@ import re
 import sys
 import tomllib
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 
@@ -25,7 +24,7 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(sys, "prefix", str(tmp_path / "env"))
     monkeypatch.setattr(sys, "executable", str(tmp_path / "env" / "python"))
     monkeypatch.setattr(extras, "find_spec", lambda _: object())
-    monkeypatch.setattr(extras, "os", SimpleNamespace(name="posix"))
+    monkeypatch.setattr(extras, "WINDOWS", False)
     (tmp_path / "env").mkdir()
     return tmp_path / "env"
 
@@ -60,7 +59,7 @@ def test_a_missing_extra_is_refused_with_the_line_that_adds_it(extra: str, place
 
 def test_no_line_is_given_for_what_a_system_cannot_have(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(extras, "find_spec", lambda _: None)
-    monkeypatch.setattr(extras, "os", SimpleNamespace(name="nt"))
+    monkeypatch.setattr(extras, "WINDOWS", True)
     with pytest.raises(InputError, match=r"^--tether does not work on Windows: the library"):
         extras.must_have("tether", "--tether")
 
@@ -72,7 +71,7 @@ def test_a_clone_adds_by_its_own_script(
     clone = tmp_path / "my clone"
     clone.mkdir()
     monkeypatch.setattr(extras, "ROOT", clone)
-    monkeypatch.setattr(extras, "os", SimpleNamespace(name=system))
+    monkeypatch.setattr(extras, "WINDOWS", system == "nt")
     monkeypatch.setattr(sys, "prefix", str(clone / ".venv"))
     assert "start.py" not in extras.line_to_add("page")  # the script is not there
     (clone / "start.py").touch()

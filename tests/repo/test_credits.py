@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import subprocess
+import tomllib
 from fnmatch import fnmatch
 from pathlib import Path
 
@@ -54,3 +55,10 @@ def test_each_part_of_the_site_has_its_licence(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["fonts/a.woff2", "other.js"])
 def test_a_file_of_others_would_be_noticed(name: str) -> None:
     assert uncredited([name], [*OWN, *(each for patterns in IN_SITE.values() for each in patterns)]) == [name]
+
+
+def test_the_wheel_has_every_file_of_the_board() -> None:
+    stated = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["package-data"]
+    endings = {Path(pattern).name for pattern in stated["protocol"] if pattern.startswith("board/")}
+    files = [name for name in shipped() if name.startswith("protocol/board/") and not name.endswith(".py")]
+    assert [name for name in files if not any(fnmatch(Path(name).name, ending) for ending in endings)] == []
