@@ -84,7 +84,7 @@ def run(command: list[str], **variables: str) -> None:
 
 def demo() -> None:
     """Plan and rehearse the demo kit."""
-    prepare("[report]")
+    prepare("[lenses,report]")  # the demo kit names its camera and lens
     fullturn = [str(PYTHON), "-m", "controller"]
     run([*fullturn, "plan", "sim/demo/kit.toml", "--out", str(PLAN), "--replace"])
     run([*fullturn, "rehearse", str(PLAN), "--out", str(OUT), "--replace"])
@@ -92,7 +92,7 @@ def demo() -> None:
 
 def page() -> None:
     """Open the page of the demo folder, with a simulated rig behind it; both end with Ctrl-C."""
-    prepare("[page]")
+    prepare("[lenses,page]")
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))  # so that the rig and the page end as well
     fullturn = [str(PYTHON), "-m", "controller"]
     kit, plan = FOLDER / "kit.toml", FOLDER / "plan.json"

@@ -19,10 +19,9 @@ from controller.errors import StorageFailed
 from controller.places import Ours, cause_of, must_be_free
 from controller.shown import shown
 from controller.system.chosen import disk
-from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN
+from controller.system.opening import BYTES, NO_FOLLOW, NO_WAIT, NOT_FOR_CHILDREN, TO_SYNC
 
 CHUNK = 1 << 20
-WRITE_TO_SYNC = os.O_RDWR if os.name == "nt" else os.O_RDONLY  # Windows flushes only what it may write
 TRIAL_TIME_NS = 1_750_000_001_500_000_000  # an odd second and a half: some disks keep even seconds only
 _numbers = itertools.count()
 
@@ -73,7 +72,7 @@ def settle_tree(folder: Path) -> None:
         for name in names:
             path = Path(root, name)
             if path.is_file() and not path.is_symlink():
-                number = os.open(path, WRITE_TO_SYNC)
+                number = os.open(path, TO_SYNC)
                 try:
                     os.fsync(number)
                 finally:

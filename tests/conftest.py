@@ -33,7 +33,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session", autouse=True)
 def battery_clock() -> Iterator[None]:
     """A computer whose time of day can be believed, whatever this one has: a container often has no battery clock."""
-    from controller.clock_trust import ClockSigns
+    from controller.system.clock_trust import ClockSigns
 
     patched = pytest.MonkeyPatch()
     patched.setattr(ClockSigns, "here", classmethod(lambda kind: kind(None, True)))

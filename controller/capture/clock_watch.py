@@ -9,9 +9,9 @@ from datetime import datetime
 
 from controller import clock
 from controller.amounts import moment
-from controller.clock_trust import ClockSigns, ClockTrust, boot_name, trust_in
 from controller.session.rows import Moment
 from controller.session.session import Session
+from controller.system.clock_trust import ClockSigns, ClockTrust, boot_name, trust_in
 from protocol.units import NS
 
 LOOK_NS = 10 * NS  # time between two looks

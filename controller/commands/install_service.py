@@ -9,6 +9,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from getpass import getuser
 from pathlib import Path
@@ -34,6 +35,7 @@ from controller.folders import make_inner_folder
 from controller.ports.address import OVER_A_NETWORK
 from controller.ports.serial_port import adapter_at
 from controller.shown import shown
+from controller.system.users import runs_as_root
 
 LONGEST_S = 60.0  # that a command of the system may take
 CAUTION = (
@@ -60,8 +62,8 @@ class Machine:
     def here(cls) -> "Machine":
         """Return the computer that runs this. Raises InputError if it has no systemd."""
         config = os.environ.get("XDG_CONFIG_HOME") or "~/.config"
-        if sys.platform != "win32" and shutil.which("systemctl") is not None:
-            return cls(os.geteuid() == 0, Path(config).expanduser() / "systemd/user")
+        if shutil.which("systemctl") is not None:
+            return cls(runs_as_root(), Path(config).expanduser() / "systemd/user")
         raise InputError("This computer has no systemd, which starts services. Start `fullturn page` another way.")
 
 
@@ -131,10 +133,10 @@ def _owner_for(machine: Machine, folder: Path) -> str:
     """The user as whom the system's service runs: the owner of the folder. Raises InputError."""
     if not machine.as_root:
         raise InputError("--system writes to the system's folders. Put sudo before the command, or leave --system out.")
-    try:
-        owner = folder.owner()
-    except (KeyError, OSError, NotImplementedError):
-        owner = ""
+    owner = ""
+    if sys.platform != "win32":
+        with suppress(KeyError, OSError):
+            owner = folder.owner()
     if owner in {"", "root"}:
         raise InputError(f"{shown(folder)} has no owner but root. Give it to the user who is to serve it: see chown(1).")
     return owner
@@ -181,9 +183,7 @@ def work_to_undo(machine: Machine, *, system: bool) -> ServiceWork:
         work.remove.append(unit)
         work.commands.append([*manage, "daemon-reload"])
         if not system:
-            work.notes.append(
-                "Your services start without a login; `sudo loginctl disable-linger $USER` ends that."
-            )
+            work.notes.append("Your services start without a login; `sudo loginctl disable-linger $USER` ends that.")
         work.notes.append("A run that is under way goes on; `fullturn tell SESSION stop` ends it.")
     if _may_go(machine.rule, work):
         reload = ["udevadm", "control", "--reload"]

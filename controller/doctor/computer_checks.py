@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator
 
-from controller.clock_trust import ClockTrust, trust_in
 from controller.doctor.findings import ComputerFinding, in_order, look, wrong
 from controller.doctor.readings import ComputerReadings, FolderReading
 from controller.sizes import size_text
+from controller.system.clock_trust import ClockTrust, trust_in
 
 LEAST_FREE_BYTES, EASY_FREE_BYTES = 20_000_000, 200_000_000  # a session takes about 1 MB, its report about 1 MB
 SLOW_MS = 200.0  # each exposure waits for the disk twice

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from controller.clock_trust import ClockSigns
 from controller.doctor.installation import InstalledPackage
+from controller.system.clock_trust import ClockSigns
 
 
 @dataclass(frozen=True, slots=True)

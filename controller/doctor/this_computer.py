@@ -11,7 +11,6 @@ from contextlib import suppress
 from pathlib import Path
 
 from controller import clock
-from controller.clock_trust import ClockSigns
 from controller.doctor.installation import OWN_NAMES, home_as_tilde, owners_of, wanted_packages
 from controller.doctor.linux_system import LinuxSystem
 from controller.doctor.port_checks import GRABBERS
@@ -32,6 +31,7 @@ from controller.files import try_folder
 from controller.lock import Taken, lock_of, sole_use
 from controller.session.database import SQLITE_VERSION
 from controller.shown import shown
+from controller.system.clock_trust import ClockSigns
 from protocol.units import MS, NS
 
 AWAKE = {"linux": "systemd-inhibit --what=sleep:idle:handle-lid-switch", "darwin": "caffeinate -i"}

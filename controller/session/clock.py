@@ -16,7 +16,7 @@ SAME_S = 2.0  # two times of day this close agree
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class ClockPiece:
     """Exposures from number `first` on whose times share one clock.
 
     `at_ns` is monotonic and `utc` the time of day then. `sure`: it can be believed; None if the session does not say.
@@ -74,20 +74,22 @@ def clock_is_unsure(clocks: Sequence[ClockRow], runs: Sequence[RunRow]) -> bool:
     return SessionClock(runs, 0.0, clocks).is_unsure
 
 
-def _piece(number: int, run: RunRow, clocks: Sequence[ClockRow]) -> Piece | None:
+def _piece(number: int, run: RunRow, clocks: Sequence[ClockRow]) -> ClockPiece | None:
     """The piece of a run: the best time of day that is known within the same start of the computer."""
     own = [row for row in clocks if row.run == number]
     boots = {row.boot for row in own if row.boot}
     known = [row for row in clocks if row.run == number or row.boot in boots]
     if not known:
         return (
-            None if run.began is None else Piece(run.first, run.began.at_ns, datetime.fromisoformat(run.began.utc), None)
+            None
+            if run.began is None
+            else ClockPiece(run.first, run.began.at_ns, datetime.fromisoformat(run.began.utc), None)
         )
     best = max(enumerate(known), key=lambda one: (one[1].trust.rank, one[0]))[1]
     # Without a time server nobody knows which of two times of day was right.
     alike = [row for row in known if row.trust is best.trust]
     sure = best.trust.is_sure and not any(_jumped(*two) for two in pairwise(alike))
-    return Piece(run.first, best.at_ns, datetime.fromisoformat(best.utc), sure)
+    return ClockPiece(run.first, best.at_ns, datetime.fromisoformat(best.utc), sure)
 
 
 def _jumped(one: ClockRow, other: ClockRow) -> bool:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Self
 
-from controller.clock_trust import ClockTrust
+from controller.system.clock_trust import ClockTrust
 
 AXES = ("pan", "tilt")
 CAPTURE, REHEARSAL = "capture", "rehearsal"

@@ -7,13 +7,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from controller.clock_trust import ClockTrust
 from controller.errors import InputError
 from controller.session.database import UNREADABLE, Database, DatabaseError, blank, connect_to_read, version_of
 from controller.session.migrations import OLDEST_VERSION, columns_of
 from controller.session.rows import AXES, DoubtReason, QuestionKind, RunReason, ShotOutcome, Word
 from controller.session.sifting import MOST_NS, doubtful_rows
 from controller.session.talk_rows import SentenceKind
+from controller.system.clock_trust import ClockTrust
 
 Row = Mapping[str, Any]
 FIRST_YEAR, LAST_YEAR = 1970, 2200  # a computer without a clock battery starts in 1970

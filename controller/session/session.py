@@ -18,7 +18,6 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from controller.clock_trust import ClockTrust
 from controller.errors import InputError, SessionGone
 from controller.kit.kit import Kit
 from controller.session import database
@@ -43,6 +42,7 @@ from controller.session.rows import (
     WalkRow,
 )
 from controller.session.salvage import read_soundly
+from controller.system.clock_trust import ClockTrust
 from protocol.units import NO_COMMAND, CommandId, next_id
 
 INTENT, WALK = (tuple(field.name for field in fields(row)) for row in (Intent, WalkRow))

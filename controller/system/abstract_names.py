@@ -1,6 +1,7 @@
 """Names of sockets that belong to no file, which one process can have at a time. Only on Linux (unix(7))."""
 
 import errno
+import os
 import socket
 import sys
 from contextlib import ExitStack, suppress
@@ -12,7 +13,7 @@ IN_USE = Path("/proc/net/unix")
 def bind_name(bound: ExitStack, name: str) -> bool:
     """Bind the name until `bound` is closed; False if a process has it. Raises OSError."""
     if sys.platform != "linux":
-        raise OSError(errno.ENOSYS, "this system has no abstract names")
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
     try:
         bound.enter_context(socket.socket(socket.AF_UNIX)).bind(f"\0{name}")
     except OSError as error:

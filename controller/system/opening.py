@@ -10,3 +10,5 @@ NO_WAIT = getattr(os, "O_NONBLOCK", 0)
 """Do not wait for the other end of a pipe."""
 BYTES = getattr(os, "O_BINARY", 0)
 """Windows: leave line ends as they are."""
+TO_SYNC = os.O_RDWR if os.name == "nt" else os.O_RDONLY
+"""Open a file to have it written to the disk: Windows does that only for who may write."""

@@ -13,6 +13,7 @@ from controller import clock, lock, lock_file
 from controller.errors import StorageFailed
 from controller.lock import Taken, in_use, lock_of, sole_use
 from controller.lock_file import LONGEST, words_of_holder
+from controller.system.chosen import locks
 
 LINUX = sys.platform == "linux"
 HOLD = """
@@ -249,7 +250,7 @@ def test_a_lock_whose_file_its_holder_has_removed_is_taken_on_the_new_file(
 ) -> None:
     """Between opening and locking, the holder ends and a third program locks a new file of that name."""
     monkeypatch.setattr(lock, "_hold", lock._hold_file)
-    path, real = tmp_path / ".s.sqlite.lock", lock_file.locks
+    path, real = tmp_path / ".s.sqlite.lock", locks
     third = ExitStack()
 
     class Meanwhile:

@@ -12,7 +12,6 @@ import pytest
 
 from controller import clock
 from controller.capture import clock_watch
-from controller.clock_trust import ClockSigns
 from controller.commands import account
 from controller.commands.account import report_command
 from controller.commands.match import match_command
@@ -20,6 +19,7 @@ from controller.matching.match_words import match_sentences
 from controller.matching.sorting import sidecar_of
 from controller.matching.table import MatchVerdict
 from controller.session.session import Session
+from controller.system.clock_trust import ClockSigns
 from protocol.units import NS
 from tests.controller.session.keep import SPHERE, Journey, after, card_of, journey
 

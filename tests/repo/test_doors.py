@@ -31,6 +31,7 @@ EXCEPTIONS = {
     "controller/ports/serial_port.py": "a port is no file",
     "controller/system/keyboard.py": "a terminal is no file",
     "controller/system/pipe_ends.py": "a pipe is no file",
+    "controller/system/clock_trust.py": "asks the kernel for the name of this start",
     "controller/system/disk.py": "opens a folder, to write its list of names to the disk",
     "controller/page/warm.py": "decodes what a process of the program printed",
     "controller/page/work.py": "decodes what a process of the program printed",

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.clock_trust import MADE, ClockSigns, trust_in
 from controller.doctor import computer_checks as computer
 from controller.doctor.checks import CHECKS, checked
 from controller.doctor.findings import CheckState, ComputerFinding
@@ -27,6 +26,7 @@ from controller.doctor.readings import (
     PythonReading,
     TerminalReading,
 )
+from controller.system.clock_trust import MADE, ClockSigns, trust_in
 
 OK, LOOK, WRONG = CheckState.OK, CheckState.LOOK, CheckState.WRONG
 NAMES = ("controller", "protocol", "sim")

@@ -11,7 +11,6 @@ from unittest import mock
 
 import pytest
 
-from controller.clock_trust import ClockSigns
 from controller.doctor import installation, this_computer
 from controller.doctor.linux_system import LinuxSystem
 from controller.doctor.this_computer import port_reading, read_computer
@@ -19,6 +18,7 @@ from controller.errors import StorageFailed
 from controller.extras import EXTRAS, ROOT
 from controller.files import TRIAL_TIME_NS, try_folder
 from controller.lock import Taken
+from controller.system.clock_trust import ClockSigns
 
 ON_LINUX = pytest.mark.skipif(sys.platform != "linux", reason="reads what only Linux has")
 

@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from controller.clock_trust import MADE, ClockSigns, ClockTrust, trust_in
 from controller.session.clock import SURE, UNSURE, SessionClock
 from controller.session.rows import ClockRow, Intent, Moment, RunReason, RunRow, ShotRow
+from controller.system.clock_trust import MADE, ClockSigns, ClockTrust, trust_in
 from protocol.units import NS
 
 RIGHT, WRONG = datetime.fromisoformat("2026-06-21T05:00:00+00:00"), datetime.fromisoformat("1970-01-01T00:00:30+00:00")

@@ -178,7 +178,7 @@ def kinds_of_disks() -> list[Disk]:
 
 @pytest.mark.parametrize("disk", kinds_of_disks(), ids=["posix", "windows", "windows, shared", "windows, denied"])
 def test_files_are_replaced_and_removed(disk: Disk, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    waits = []
+    waits: list[int] = []
     monkeypatch.setattr(clock, "wait_ns", waits.append)
     new, old = tmp_path / "new", tmp_path / "old"
     new.write_text("new")
@@ -193,7 +193,7 @@ def test_files_are_replaced_and_removed(disk: Disk, tmp_path: Path, monkeypatch:
 
 
 def test_windows_tells_of_a_file_that_stays_open(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    waits = []
+    waits: list[int] = []
     monkeypatch.setattr(clock, "wait_ns", waits.append)
     (tmp_path / "file").touch()
     with pytest.raises(PermissionError):

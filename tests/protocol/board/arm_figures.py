@@ -29,6 +29,7 @@ def measure_emulated() -> EmulatedFigures:
         firmware = machine.build_firmware(Path(folder))
         board = machine.Machine(firmware, Path(folder))
         try:
+            board.look_closely()
             host = Talker(board)
             host.make_ready(SPEED, ACCEL, STEPS)
             host.order(host.move(STEPS, -STEPS))

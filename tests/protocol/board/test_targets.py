@@ -123,6 +123,7 @@ def test_inputs_end_the_pulses(target: Target, host: Talker, name: Input, cause:
 def test_contacts_close_for_their_time(target: Target, host: Talker, focus: int, press: int) -> None:
     """Never too short, and longer by at most a part of a millisecond."""
     host.make_ready()
+    target.look_closely()
     asked_ms = target.now_ms
     host.order(Expose(host.next_id(), 0, 0, focus, press, 100))
     assert host.finish(look_ms=10).outcome is Outcome.NO_SYNC

@@ -22,6 +22,7 @@ def firmware(tmp_path_factory: pytest.TempPathFactory) -> Firmware:
 @pytest.fixture
 def board(firmware: Firmware, tmp_path: Path) -> Iterator[Machine]:
     board = Machine(firmware, tmp_path)
+    board.look_closely()
     try:
         yield board
     finally:

@@ -83,6 +83,10 @@ class Emulator:
         registers = bytes.fromhex(self.ask_debugger("g").decode())
         return int.from_bytes(registers[60:64], "little"), int.from_bytes(registers[-4:], "little") & 0x3F
 
+    def trace_ticks(self) -> None:
+        """From now on the events include the ticks."""
+        assert self.ask_debugger("qRcmd," + b"trace-event nrf51_timer_write on".hex()) == b"OK"
+
     def set_pin(self, pin: int, *, high: bool) -> None:
         assert self._ask_pins(f"set_irq_in {SOC} unnamed-gpio-in {pin} {int(high)}") == "OK"
 
@@ -99,7 +103,7 @@ class Emulator:
             return b""
 
     def events(self) -> Iterator[tuple[int, int] | None]:
-        """What happened since the last call: (pin, its new level), or None for each tick of the pulse clock."""
+        """What happened since the last call: (pin, its new level), or None for a tick, once these are traced."""
         self._read_trace()
         *whole, self._begun = self._begun.split(b"\n")
         for line in whole:
@@ -170,5 +174,5 @@ def _command(program: Path, lines: dict[str, Path], seed: int, trace_in: int) ->
             "-qtest-log",
             os.devnull,
         ),
-        *("-d", "trace:nrf51_gpio_update_output_irq,trace:nrf51_timer_write", "-D", f"/dev/fd/{trace_in}"),
+        *("-d", "trace:nrf51_gpio_update_output_irq", "-D", f"/dev/fd/{trace_in}"),
     ]

@@ -103,6 +103,7 @@ class Machine:
             self.drive(name, on=on)
         self._emulator.break_at(self._firmware.symbols["clock_millisecond"], on=True)
         self._ticks = self.now_ms * TICKS_PER_MS
+        self._closely = False
         self.run(BOOT_MS)
 
     def stop(self) -> None:
@@ -114,6 +115,11 @@ class Machine:
         self.stop()
         self._power_on()
         self._sent = kept
+
+    def look_closely(self) -> None:
+        """From now on edges have the time of their tick, and before that of the millisecond's beginning."""
+        self._closely = True
+        self._emulator.trace_ticks()
 
     def feed(self, data: bytes) -> None:
         self._waiting += data
@@ -141,7 +147,8 @@ class Machine:
         if any(made and abs(at) <= made + 2 for at, made in zip(self._place, self._made, strict=True)):
             self._ticks_of_a_millisecond()
         self._go()
-        assert self._ticks == self.now_ms * TICKS_PER_MS, "the clock counts other ticks than came"
+        assert not self._closely or self._ticks == self.now_ms * TICKS_PER_MS, "the clock counts other ticks than came"
+        self._ticks = self.now_ms * TICKS_PER_MS
         self._made = [now - old for now, old in zip(self._steps, before, strict=True)]
 
     def _ticks_of_a_millisecond(self) -> None:
@@ -204,7 +211,7 @@ class Machine:
         return sum((self._levels[pin] == 1) << bit for bit, pin in enumerate(OUTPUT_PINS))
 
     def pulse_ms(self, bit: int) -> tuple[float, float]:
-        """The last pulse of a contact, named as in `outputs`: its start, and how long it was high, to one tick."""
+        """The last pulse of a contact, named as in `outputs`: its start, and how long it was high; see `look_closely`."""
         pin = OUTPUT_PINS[bit]
         return self._rose[pin] / TICKS_PER_MS, self._high[pin] / TICKS_PER_MS
 
@@ -213,6 +220,7 @@ class Machine:
 
         Flags do not follow the motors meanwhile, so that no motor may pass its flag.
         """
+        assert self._closely
         symbols = self._firmware.symbols
         self._emulator.break_at(symbols["clock_millisecond"], on=False)
         self._emulator.break_at(symbols[function], on=True)

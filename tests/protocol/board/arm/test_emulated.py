@@ -68,8 +68,9 @@ def test_the_interrupt_of_a_tick_is_short(board: Machine, host: Talker) -> None:
 def test_runs_are_the_same_to_the_tick(firmware: Firmware, tmp_path: Path) -> None:
     runs = []
     for _ in range(2):
-        board = Machine(firmware, tmp_path)
+        board = Machine(firmware, tmp_path, place=(3, -4))
         try:
+            board.look_closely()
             host = Talker(board)
             host.make_ready()
             host.order(host.move(80, -60))
