@@ -8,7 +8,6 @@ import signal
 import subprocess
 import sys
 import tempfile
-import time
 import tomllib
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -24,7 +23,7 @@ TIMEOUT_S = 600
 # that cannot be imported, as if they were not installed. The peak is that of Linux since this program began (VmHWM in
 # proc(5)); getrusage(2) would count what the process was forked from.
 SCRIPT = """\
-import atexit, json, os, signal, sys
+import atexit, json, os, signal, sys, time
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job of a shell ignores it
 def tell(place=sys.argv[1]):
     own_kb = child_kb = 0
@@ -33,7 +32,8 @@ def tell(place=sys.argv[1]):
         lines = dict(line.split(":", 1) for line in open("/proc/self/status", encoding="utf-8"))
         own_kb, child_kb = int(lines["VmHWM"].split()[0]), resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     modules = sorted({name.split(".")[0] for name, module in sys.modules.items() if module is not None})
-    open(place, "w", encoding="utf-8").write(json.dumps({"modules": modules, "own_kb": own_kb, "child_kb": child_kb}))
+    told = {"modules": modules, "own_kb": own_kb, "child_kb": child_kb, "seconds": time.process_time()}
+    open(place, "w", encoding="utf-8").write(json.dumps(told))
 atexit.register(tell)
 sys.modules |= dict.fromkeys(filter(None, sys.argv[2].split(",")))
 sys.argv = ["fullturn", *sys.argv[3:]]
@@ -44,7 +44,7 @@ main()
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """What a command printed and loaded, and what it took.
+    """What a command printed and loaded, and what it took. `seconds` are of the processor, without other processes.
 
     `packages` are distributions that the program asks for. `peak_mb` is the command's own peak and that of the largest
     process that it started: no more than both together were ever in memory. Zero where there is no /proc.
@@ -66,7 +66,6 @@ def run_loaded(folder: Path, words: Sequence[str], *, without: Collection[str] =
     with tempfile.TemporaryDirectory() as place:
         told = Path(place) / "told.json"
         command = [sys.executable, "-c", SCRIPT, str(told), ",".join(without), *words]
-        begin = time.perf_counter()
         with subprocess.Popen(
             command, cwd=folder, env=environment(), text=True,
             stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
@@ -79,10 +78,9 @@ def run_loaded(folder: Path, words: Sequence[str], *, without: Collection[str] =
                 out, err = process.communicate(timeout=TIMEOUT_S)
             finally:
                 process.kill()
-        seconds = time.perf_counter() - begin
         found = json.loads(told.read_text(encoding="utf-8"))
     peak_mb = (found["own_kb"] + found["child_kb"]) / 1024
-    return Loaded(process.returncode, first + out, err, seconds, distributions(found["modules"]), peak_mb)
+    return Loaded(process.returncode, first + out, err, found["seconds"], distributions(found["modules"]), peak_mb)
 
 
 def distributions(modules: Collection[str]) -> frozenset[str]:

@@ -16,7 +16,8 @@ PLANS = READS | {"numpy"}
 RUNS = PLANS | {"rich"}
 MOVES = RUNS | {"pyserial"}
 SHOOTS = MOVES | {"transitions"}
-REHEARSES = RUNS | {"jinja2", "matplotlib", "pillow", "transitions"}
+DRAWS = frozenset({"matplotlib", "packaging", "pillow"})
+REHEARSES = RUNS | DRAWS | {"jinja2", "transitions"}
 PICTURES = PLANS | {"exifread", "pillow"}
 WINDOW = "--region window --pitch-from -40 --pitch-to 40 --yaw-from -90 --yaw-to 110"
 QUIET = "--yes --countdown 1"
@@ -72,7 +73,7 @@ USES = (
     Use(f"resume s.sqlite --skip-sweep {QUIET}", SHOOTS | {"networkx"}, most_mb=80),
     Use("watch s.sqlite", RUNS | {"jinja2"}),
     Use("report s.sqlite", PLANS | {"jinja2"}),
-    Use("report s.sqlite --out account", PLANS | {"jinja2", "matplotlib", "pillow"}),
+    Use("report s.sqlite --out account", PLANS | DRAWS | {"jinja2"}),
     Use("rehearse plan.json --out seen --pictures seen-pictures --scale 0.05", REHEARSES | PICTURES | {"scipy"}),
     Use("match seen/session.sqlite seen-pictures", PICTURES | {"scipy"}),
     Use(
