@@ -35,7 +35,7 @@ KNOW_THE_SYSTEM = ("controller/system/", "sim/system.py")
 # These report which system it is, and look at what only one has.
 TELL_THE_SYSTEM = (
     *("controller/doctor/", "controller/commands/version.py"),
-    *("controller/clock_trust.py", "controller/commands/install_service.py"),
+    "controller/commands/install_service.py",
 )
 BOTTOM = "system"
 """The room under all others. It imports none of them, nor any other module of the host but these."""
