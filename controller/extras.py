@@ -5,6 +5,8 @@ be installed.
 """
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
@@ -43,6 +45,16 @@ def must_have(extra: str, what: str) -> None:
         if extra == "tether" and WINDOWS:
             raise InputError(f"{what} does not work on Windows: the library that it needs does not exist there.")
         raise InputError(f"{what} needs a part that is not installed. Add it with: {line_to_add(extra)}")
+
+
+@contextmanager
+def importing(extra: str, what: str) -> Iterator[None]:
+    """Import a module of `extra` in here. Raises InputError, with what to do, if it is missing or cannot be loaded."""
+    must_have(extra, what)
+    try:
+        yield
+    except ImportError as error:  # a library of the system that it uses is missing
+        raise InputError(f"{what} needs a part that is installed but cannot be loaded: {error}.") from None
 
 
 def line_to_add(extra: str) -> str:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.extras import must_have
+from controller.extras import importing
 from controller.optics.outline import Array
 
 MOST_FEATURES = 3000
@@ -41,11 +41,8 @@ def common_px(focal_px: float) -> float:
 
 def opencv() -> Any:
     """The library. Raises InputError if it is not installed."""
-    try:
-        import cv2  # noqa: PLC0415  an optional extra
-    except ImportError:
-        must_have("pictures", "Registering photographs")
-        raise
+    with importing("pictures", "Registering photographs"):
+        import cv2  # noqa: PLC0415
     return cv2
 
 

@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import Any, Protocol, Self
 
 from controller.errors import WorldError
-from controller.extras import must_have
+from controller.extras import importing
 from protocol.units import NS
 
 PATIENCE_NS = 20 * NS  # for a large file over a slow cable. Common practice, no source
@@ -26,11 +26,8 @@ class UsbCamera:
     """The one camera that is plugged in."""
 
     def __init__(self) -> None:
-        try:
-            import gphoto2  # noqa: PLC0415  an optional extra
-        except ImportError:
-            must_have("tether", "--tether")
-            raise
+        with importing("tether", "--tether"):
+            import gphoto2  # noqa: PLC0415
         self._library: Any = gphoto2
         self._camera = gphoto2.Camera()
         self._seen: set[str] = set()

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from controller.errors import InputError
-from controller.extras import is_missing, must_have
+from controller.extras import importing, is_missing, must_have
 from controller.optics.projection import Projection
 
 FULL_FRAME_DIAGONAL_MM = math.hypot(36, 24)
@@ -21,9 +21,8 @@ FULL_FRAME_DIAGONAL_MM = math.hypot(36, 24)
 @cache
 def _library() -> Any:
     """lensfunpy, an optional part of the program. Raises InputError if it is missing."""
-    must_have("lenses", "Looking up a camera or lens by name")
-    import lensfunpy  # noqa: PLC0415
-
+    with importing("lenses", "Looking up a camera or lens by name"):
+        import lensfunpy  # noqa: PLC0415
     return lensfunpy
 
 

@@ -88,3 +88,10 @@ def test_each_installer_has_its_own_line(place: Path, monkeypatch: pytest.Monkey
     assert extras.line_to_add("page") == f'{place}/python -m pip install "fullturn[page]"'
     monkeypatch.setattr(extras, "find_spec", lambda _: None)
     assert extras.line_to_add("page") == f'python3 -m pip --python {place}/python install "fullturn[page]"'
+
+
+def test_a_library_that_lacks_one_of_the_system_is_no_fault_of_the_program() -> None:
+    lacking = "libglib-2.0.so.0: cannot open shared object file"
+    refused = pytest.raises(InputError, match=f"^Looking up needs a part .* cannot be loaded: {lacking}.$")
+    with refused, extras.importing("lenses", "Looking up"):
+        raise ImportError(lacking)
