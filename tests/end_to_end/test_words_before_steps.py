@@ -122,6 +122,7 @@ def test_a_series_and_the_wait_before_it(tmp_path: Path, monkeypatch: pytest.Mon
     world = Attended(PLAN, tmp_path, 2, AT_THE_HEAD)
     begin = datetime(2026, 6, 21, 4, 0, tzinfo=UTC)
     monkeypatch.setattr(clock, "local_time", lambda: begin + timedelta(seconds=world.port.now() / NS))
+    monkeypatch.setattr(clock, "monotonic_ns", world.port.now)
     sessions = (tmp_path / "s-1.sqlite", tmp_path / "s-2.sqlite")
     series = SessionSeries(sessions, begin + timedelta(hours=1), timedelta(minutes=30))
     for summary, _ in capture_series(world.plan_path, world.url, series, world.crew(), None, world.open_port):

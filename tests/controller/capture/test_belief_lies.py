@@ -352,27 +352,6 @@ def test_a_rate_is_the_least_over_half_seconds() -> None:
     assert not lives(1.0, 1.0)
 
 
-@given(
-    st.floats(4, 20),
-    st.lists(st.integers(0, 400), min_size=2, max_size=12),
-    st.integers(0, 2000),
-)
-def test_a_fast_board_is_believed_by_a_busy_computer(rate: float, late_ms: list[int], end_late_ms: int) -> None:
-    """Each status of a simulated rig is heard late by so much, and the end of a move as well."""
-    goal, found, sent_ns = (50_000, 5), believed(), NOW
-    least_ms = ramps_ns((4, 5), goal) // MS
-    for late in late_ms:
-        sent_ns += 500 * MS
-        found.ask(armed=False, stopped=False)
-        clock_ms = 1000 + round((sent_ns - NOW) / MS * rate)
-        assert found.status(replace(DISARMED, clock_ms=clock_ms), sent_ns + late * MS) is None
-    sent_ns += 500 * MS
-    found.send(move_to(goal), sent_ns)
-    ended_ns = sent_ns + round(least_ms * MS / rate) + MS
-    clock_ms = 1000 + round((ended_ns - NOW) / MS * rate)
-    assert found.end(CommandOutcome(Outcome.ARRIVED, goal, clock_ms, ended_ns + end_late_ms * MS)) is None
-
-
 def test_a_command_ends_where_it_was_to_end() -> None:
     for outcome, request, knows in (
         (Outcome.ARRIVED, Move(ID, Steps(4), Steps(5)), True),

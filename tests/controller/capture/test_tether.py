@@ -6,6 +6,7 @@ import re
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from importlib.machinery import ModuleSpec
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -264,7 +265,8 @@ def library(events: Iterator[tuple[int, Any]], *, there: bool = True) -> SimpleN
             assert timeout_ms == 0
             return next(events)
 
-    return SimpleNamespace(Camera=Camera, GPhoto2Error=Gone, GP_EVENT_TIMEOUT=1, GP_EVENT_FILE_ADDED=2)
+    spec = ModuleSpec("gphoto2", None)
+    return SimpleNamespace(Camera=Camera, GPhoto2Error=Gone, GP_EVENT_TIMEOUT=1, GP_EVENT_FILE_ADDED=2, __spec__=spec)
 
 
 def added(name: str) -> tuple[int, Any]:

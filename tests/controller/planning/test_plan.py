@@ -17,6 +17,7 @@ from controller.kit.kit import Kit
 from controller.planning.make import make_plan
 from controller.planning.plan import Frame, Plan, content_hash
 from controller.planning.plan_file import load_plan, save_plan
+from controller.system.chosen import disk
 from tests.controller.kit.tables import kit_with
 from tests.controller.planning import oracle
 from tests.controller.planning.examples import Example, frames_of
@@ -240,7 +241,7 @@ def test_a_failed_write_leaves_the_old_plan_and_nothing_else(
     if failing == "open":
         monkeypatch.setattr(files, "open", disk_full, raising=False)
     else:
-        monkeypatch.setattr(Path, failing, disk_full)
+        monkeypatch.setattr(type(disk) if failing == "replace" else Path, failing, disk_full)
     with pytest.raises(StorageFailed, match="the disk is full") as caught:
         save_plan(plan, path, replace=True)
     monkeypatch.undo()
