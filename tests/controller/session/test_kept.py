@@ -62,6 +62,15 @@ def said(kept: Path) -> Any:
     }
 
 
+def rounded(value: Any) -> Any:
+    """The same with 12 digits of each number: the last ones differ between versions of the numerical libraries."""
+    if isinstance(value, dict):
+        return {key: rounded(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [rounded(part) for part in value]
+    return float(f"{value:.12g}") if isinstance(value, float) else value
+
+
 def of_one_run(match: dict[str, Any]) -> dict[str, Any]:
     """A matched card with the keys that name a pass, and a card of another run."""
     return {"other_run": None} | match | {"lines": [with_pass(line) for line in match["lines"]]}
@@ -94,11 +103,11 @@ def test_every_journey_of_every_version_is_kept() -> None:
 @pytest.mark.parametrize("kept", SESSIONS, ids=name_of)
 def test_a_session_says_the_same_before_and_after_it_is_migrated(kept: Path, tmp_path: Path) -> None:
     path = copied(kept, tmp_path)
-    assert said_of(path) == said(kept)
+    assert rounded(said_of(path)) == rounded(said(kept))
     assert version_of(path)[1] == kept.parent.name.removeprefix("version_")
     Session.open(path, to_write=True).close()
     assert version_of(path) == (SESSION_VERSION, str(SESSION_VERSION))
-    assert said_of(path) == said(kept)
+    assert rounded(said_of(path)) == rounded(said(kept))
     Session.create(tmp_path / "new.sqlite", {}, durable=True).close()
     assert columns(path) == columns(tmp_path / "new.sqlite")
 
@@ -166,7 +175,7 @@ def test_a_session_on_a_medium_that_may_only_be_read_is_read(kept: Path) -> None
             assert not session.losses
             assert session.shots()
         if expected is not None:
-            assert report_command(path, None).model_dump(mode="json") == expected["report"]
+            assert rounded(report_command(path, None).model_dump(mode="json")) == rounded(expected["report"])
         assert contents(path.parent) == before
 
 
