@@ -63,12 +63,12 @@ def said(kept: Path) -> Any:
 
 
 def rounded(value: Any) -> Any:
-    """The same with 12 digits of each number: the last ones differ between versions of the numerical libraries."""
+    """The same with 6 digits of each number: the search for the worst direction ends elsewhere with other libraries."""
     if isinstance(value, dict):
         return {key: rounded(part) for key, part in value.items()}
     if isinstance(value, list):
         return [rounded(part) for part in value]
-    return float(f"{value:.12g}") if isinstance(value, float) else value
+    return float(f"{value:.6g}") if isinstance(value, float) else value
 
 
 def of_one_run(match: dict[str, Any]) -> dict[str, Any]:
