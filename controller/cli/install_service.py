@@ -8,7 +8,7 @@ from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
 from controller.cli.option_types import PortName
-from controller.cli.shared_options import FOLDER, PORT_HELP, confirmed, json_option, say, show
+from controller.cli.shared_options import FOLDER, PORT_HELP, confirmed, json_option, lan_option, say, show
 from controller.errors import InputError
 from controller.extras import must_have
 
@@ -21,7 +21,7 @@ NOTHING = "Nothing was written or run; --yes does it."
 @click.command("install-service", cls=Command, short_help="Start the page with the computer, by systemd.")
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--port", type=PortName(), help="The head's port, which gets a lasting name. " + PORT_HELP)
-@click.option("--lan", is_flag=True, help="Serve the local network too, not this machine only.")
+@lan_option
 @click.option(
     "--port-number",
     type=bounded_whole("port_number"),

@@ -9,7 +9,7 @@ from controller.cli.command import Command
 from controller.cli.later import later
 from controller.cli.numbers import bounded_whole
 from controller.cli.option_types import PortName
-from controller.cli.shared_options import FOLDER, PORT_HELP, json_option, say, show
+from controller.cli.shared_options import FOLDER, PORT_HELP, json_option, lan_option, say, show
 from controller.extras import must_have
 
 with later():
@@ -19,7 +19,7 @@ with later():
 @click.command(cls=Command, short_help="Open the page for a phone: plan, set up, run and look on.")
 @click.argument("folder", type=FOLDER)
 @click.option("--port", type=PortName(), help="The head's port, which the page offers. " + PORT_HELP)
-@click.option("--lan", is_flag=True, help="Serve the local network too, not this machine only.")
+@lan_option
 @click.option(
     "--port-number",
     type=bounded_whole("port_number"),

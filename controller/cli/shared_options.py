@@ -28,6 +28,7 @@ unfinished_option = click.option(
 )
 PORT_HELP = "A device, usb:SERIALNUMBER, or a URL like socket://host:7000."
 port_option = click.option("--port", type=PortName(), required=True, help=PORT_HELP)
+lan_option = click.option("--lan", is_flag=True, help="Serve the local network too, not this machine only.")
 baud_option = click.option(
     "--baud",
     type=bounded_whole("baud"),
